@@ -1,0 +1,1 @@
+//! The ear: sound files and microphone; the only room that names hound, symphonia and cpal.

@@ -1,0 +1,11 @@
+//! What lies on the bench: note, tuning, block, row, plate, reed, valve, stroke, face. Plain data and rules, no files.
+
+mod block;
+mod note;
+mod place;
+mod tuning;
+
+pub use block::{Bellows, Block, Instrument, Material, PerFace, PerStroke, Plate, Reed, Row, Valve};
+pub use note::Note;
+pub use place::{Face, PlatePlace, ReedPlace, Stroke, ValvePlace};
+pub use tuning::{Temperament, Tremolo, Tuning};

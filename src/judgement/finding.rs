@@ -1,0 +1,172 @@
+//! What the readings of a pass mean for the bench, as plain data.
+
+use crate::analysis::NotMeasured;
+use crate::instrument::{Note, PlatePlace, ReedPlace, Stroke, ValvePlace};
+use crate::units::{Cents, Hz, Measured, Seconds};
+
+/// Everything found in one pass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Findings {
+    /// The pass's name.
+    pub pass: String,
+    /// One for each reed of the plan, in its order.
+    pub reeds: Vec<ReedFinding>,
+    /// One for each slot of the plan, in its order, outer before inner.
+    pub valves: Vec<ValveFinding>,
+    /// Pairs of plates that seem to lie in each other's place.
+    pub swaps: Vec<Swap>,
+    /// The block-wide shift of pitch, by block name.
+    pub shifts: Vec<(String, Cents)>,
+}
+
+/// A reed's pitch against its target.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReedFinding {
+    /// Where it is.
+    pub place: ReedPlace,
+    /// The note it should give.
+    pub note: Note,
+    /// The pitch it should have.
+    pub target: Hz,
+    /// What was measured, or why nothing was.
+    pub pitch: Result<ReedPitch, String>,
+    /// Doubts of the reading, one sentence each.
+    pub warnings: Vec<String>,
+}
+
+/// A measured pitch and what to do about it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReedPitch {
+    /// The pitch.
+    pub f0: Hz,
+    /// Deviation from the target.
+    pub deviation: Measured,
+    /// What to do.
+    pub tune: Tune,
+}
+
+/// What to do about a reed's pitch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Tune {
+    /// Too flat.
+    Raise,
+    /// Too sharp.
+    Lower,
+    /// Within tolerance, or not surely outside.
+    Leave,
+}
+
+/// A slot's valve and what the signs say of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ValveFinding {
+    /// Where it is.
+    pub place: ValvePlace,
+    /// The stroke that tests it.
+    pub heard_on: Stroke,
+    /// What the signs say together.
+    pub verdict: Verdict,
+    /// The signs that could be measured, strongest first.
+    pub signs: Vec<Sign>,
+    /// Why, in one sentence.
+    pub reason: String,
+}
+
+/// What the signs say of a valve.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Verdict {
+    /// The signs are consistent with a leak.
+    Leaks,
+    /// One weaker sign: listen again, softer.
+    Suspect,
+    /// Nothing found.
+    NoSign,
+    /// Could not be judged.
+    NotJudged {
+        /// Why, where the analysis said so.
+        cause: Option<NotMeasured>,
+        /// Steady time that would settle it.
+        needs: Option<Seconds>,
+    },
+    /// No valve is due here.
+    NoValve,
+}
+
+/// One sign of a leak, as measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sign {
+    /// Which.
+    pub kind: SignKind,
+    /// Its figure, in the kind's unit.
+    pub value: f64,
+    /// The figure from which it stands out, same unit.
+    pub limit: f64,
+    /// Whether it does.
+    pub stands_out: bool,
+}
+
+/// The signs of a leak.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum SignKind {
+    /// The opposite reed in the steady tone, dB.
+    SecondTone,
+    /// The opposite reed after the air has stopped, dB.
+    TailTone,
+    /// Noise between the partials, dB more than the comparison.
+    Breath,
+    /// Start of the note, times as long as the comparison.
+    SlowStart,
+    /// Level, dB below the comparison.
+    WeakTone,
+    /// Pitch, cents from the comparison.
+    PitchPull,
+}
+
+/// Plates that seem to lie in each other's place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Swap {
+    /// The places, in the plan's order.
+    pub places: [PlatePlace; 2],
+}
+
+/// What changed between two passes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// The earlier pass.
+    pub earlier: String,
+    /// The later pass.
+    pub later: String,
+    /// One for each slot with a valve.
+    pub valves: Vec<(ValvePlace, ValveChange)>,
+    /// One for each reed measured in both passes.
+    pub reeds: Vec<ReedChange>,
+}
+
+/// What became of a valve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ValveChange {
+    /// It leaked and shows no sign now.
+    Cured,
+    /// It leaked and leaks.
+    StillLeaks,
+    /// It showed no sign and leaks now.
+    NewlyLeaks,
+    /// No sign then, none now.
+    StillNoSign,
+    /// One of the passes does not tell.
+    CannotTell,
+}
+
+/// How a reed moved between two passes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReedChange {
+    /// Which reed.
+    pub place: ReedPlace,
+    /// The whole change, later less earlier.
+    pub change: Measured,
+    /// The part the whole block shares, after the temperature is taken off.
+    pub common_shift: Cents,
+    /// The part the temperatures explain; `None` when they are not both known.
+    pub temperature: Option<Cents>,
+    /// What is left for the reed itself.
+    pub own: Cents,
+}

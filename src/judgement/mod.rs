@@ -1,0 +1,8 @@
+//! Readings of a pass and the plan in, findings out: decides and never draws.
+
+mod finding;
+
+pub use finding::{
+    Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune, ValveChange, ValveFinding,
+    Verdict,
+};

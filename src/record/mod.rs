@@ -1,0 +1,1 @@
+//! The job folder: plan, diary, takes; the only room that reads or writes it.

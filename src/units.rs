@@ -1,0 +1,179 @@
+//! What a number is: pitch, interval, level, time and length as types of their own.
+//!
+//! A place on an axis and a distance on it are two types, so that nobody averages an offset with a pitch.
+
+use std::fmt;
+
+/// A frequency: a place on the pitch axis. Finite and above 0 Hz.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Hz(f64);
+
+/// An interval: a signed distance on the pitch axis, 1200 to the octave. Positive is sharp.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Cents(f64);
+
+/// A level difference, a power ratio in decibels. Finite.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Decibels(f64);
+
+/// A level against digital full scale: the root mean square of a full-scale square wave is 0 dBFS.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Dbfs(f64);
+
+/// A time or a duration. Finite.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Seconds(f64);
+
+/// A length on the bench. Finite, 0 or more.
+#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
+pub struct Millimetres(f64);
+
+impl Hz {
+    /// A frequency; `None` unless finite and above 0.
+    pub fn new(value: f64) -> Option<Self> {
+        (value.is_finite() && value > 0.0).then_some(Self(value))
+    }
+
+    /// The bare number, Hz.
+    pub fn get(self) -> f64 {
+        self.0
+    }
+
+    /// How far `self` lies above `reference`.
+    ///
+    /// # Example
+    /// ```
+    /// use platenote::units::Hz;
+    /// let (a4, high) = (Hz::new(440.0).unwrap(), Hz::new(442.0).unwrap());
+    /// assert!((high.cents_above(a4).get() - 7.851).abs() < 0.001);
+    /// ```
+    pub fn cents_above(self, reference: Hz) -> Cents {
+        Cents(1200.0 * (self.0 / reference.0).log2())
+    }
+
+    /// The frequency `interval` above `self`; intervals are held within 20 octaves so that the result stays finite.
+    pub fn raised_by(self, interval: Cents) -> Hz {
+        let octaves = (interval.0 / 1200.0).clamp(-20.0, 20.0);
+        Hz((self.0 * octaves.exp2()).clamp(f64::MIN_POSITIVE, f64::MAX))
+    }
+
+    /// Beats per second between two sounding fundamentals, 0 or more.
+    pub fn beat_rate(self, other: Hz) -> f64 {
+        (self.0 - other.0).abs()
+    }
+}
+
+impl Cents {
+    /// An interval; `None` unless finite.
+    pub fn new(value: f64) -> Option<Self> {
+        value.is_finite().then_some(Self(value))
+    }
+
+    /// No distance.
+    pub const ZERO: Cents = Cents(0.0);
+
+    /// The bare number, cents.
+    pub fn get(self) -> f64 {
+        self.0
+    }
+
+    /// The distance without its direction.
+    pub fn abs(self) -> Cents {
+        Cents(self.0.abs())
+    }
+}
+
+impl std::ops::Add for Cents {
+    type Output = Cents;
+    fn add(self, other: Cents) -> Cents {
+        Cents(self.0 + other.0)
+    }
+}
+
+impl std::ops::Sub for Cents {
+    type Output = Cents;
+    fn sub(self, other: Cents) -> Cents {
+        Cents(self.0 - other.0)
+    }
+}
+
+macro_rules! finite_number {
+    ($name:ident, $unit:literal) => {
+        impl $name {
+            #[doc = concat!("From a bare number, ", $unit, "; `None` unless finite.")]
+            pub fn new(value: f64) -> Option<Self> {
+                value.is_finite().then_some(Self(value))
+            }
+
+            #[doc = concat!("The bare number, ", $unit, ".")]
+            pub fn get(self) -> f64 {
+                self.0
+            }
+        }
+    };
+}
+
+finite_number!(Decibels, "dB");
+finite_number!(Dbfs, "dBFS");
+finite_number!(Seconds, "s");
+
+impl Millimetres {
+    /// A length; `None` unless finite and 0 or more.
+    pub fn new(value: f64) -> Option<Self> {
+        (value.is_finite() && value >= 0.0).then_some(Self(value))
+    }
+
+    /// The bare number, mm.
+    pub fn get(self) -> f64 {
+        self.0
+    }
+}
+
+/// A measured interval with its doubt: half the 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measured {
+    /// The best value.
+    pub value: Cents,
+    /// Half the 95 % interval around it.
+    pub uncertainty: Cents,
+}
+
+/// A stretch of a take, from `start` to `end`, counted from the take's first sample.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Span {
+    /// Where it begins.
+    pub start: Seconds,
+    /// Where it ends; not before `start`.
+    pub end: Seconds,
+}
+
+impl Span {
+    /// How long the stretch lasts.
+    pub fn length(self) -> Seconds {
+        Seconds(self.end.0 - self.start.0)
+    }
+}
+
+impl fmt::Display for Hz {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.2} Hz", self.0)
+    }
+}
+
+impl fmt::Display for Cents {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:+.1} cents", self.0)
+    }
+}
+
+impl fmt::Display for Decibels {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:.0} dB", self.0)
+    }
+}
+
+impl fmt::Display for Millimetres {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} mm", self.0)
+    }
+}
