@@ -3,8 +3,8 @@
 mod reading;
 
 pub use reading::{
-    Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading, Refusal,
-    SoundingReed, Tail, Warning,
+    Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading,
+    Refusal, SoundingReed, Tail, Warning,
 };
 
 use crate::take::Take;

@@ -1,15 +1,35 @@
 //! The front door: arguments as typed, a file per verb; the only room that names clap.
+//!
+//! A verb is a file with its `Arguments` (derived) and `run(arguments) -> Result<Ended, Failure>`; results go to
+//! stdout through [`output`], words about them to stderr. With `--json` the results are one object a line.
+
+#[allow(dead_code)] // Until the first verbs stand.
+mod failure;
+#[allow(dead_code)]
+mod output;
 
 use std::process::ExitCode;
 
-use clap::Parser;
+use clap::{Parser, Subcommand};
+
+use failure::{Ended, Failure};
 
 #[derive(Parser)]
-#[command(version, about)]
-struct Arguments {}
+#[command(name = "platenote", version, about, arg_required_else_help = true)]
+struct Arguments {
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+#[derive(Subcommand)]
+enum Verb {}
 
 /// Parse, run, print the error, and say how it ended.
 pub fn run() -> ExitCode {
-    let Arguments {} = Arguments::parse();
-    ExitCode::SUCCESS
+    let ended = obey(Arguments::parse().verb).unwrap_or_else(|failure| failure.print());
+    ended.into()
+}
+
+fn obey(verb: Verb) -> Result<Ended, Failure> {
+    match verb {}
 }

@@ -153,7 +153,12 @@ impl Instrument {
         self.blocks.iter().flat_map(|block| {
             block.rows.iter().flat_map(move |row| {
                 (1..).zip(&row.plates).map(move |(number, plate)| {
-                    (PlatePlace { block: block.name.clone(), row: row.name.clone(), number }, block, row, plate)
+                    (
+                        PlatePlace { block: block.name.clone(), row: row.name.clone(), number },
+                        block,
+                        row,
+                        plate,
+                    )
                 })
             })
         })

@@ -37,7 +37,11 @@ impl FromStr for Note {
 
     /// Reads `A4`, `F#2`, `Bb3`, with `♯` and `♭` also; C4 is the note of 261.63 Hz.
     fn from_str(text: &str) -> Result<Self, String> {
-        let wrong = || format!("`{text}` is not a note; write a letter A to G, `#` or `b` where needed, and the octave: `F#2`");
+        let wrong = || {
+            format!(
+                "`{text}` is not a note; write a letter A to G, `#` or `b` where needed, and the octave: `F#2`"
+            )
+        };
         let text_trimmed = text.trim();
         let mut letters = text_trimmed.chars();
         let letter = letters.next().ok_or_else(wrong)?;

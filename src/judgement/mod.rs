@@ -3,6 +3,6 @@
 mod finding;
 
 pub use finding::{
-    Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune, ValveChange, ValveFinding,
-    Verdict,
+    Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune, ValveChange,
+    ValveFinding, Verdict,
 };

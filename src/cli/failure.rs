@@ -1,0 +1,64 @@
+//! How a verb ends: the exit codes, and an error with what to do next.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+/// How the program ended; the numbers are part of its interface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Ended {
+    /// Everything that was asked is done.
+    Done = 0,
+    /// Something could not be done, or a check found something wrong; the rest is done.
+    CouldNot = 1,
+    /// The arguments make no sense together; nothing was touched. clap ends with the same number.
+    BadUsage = 2,
+}
+
+/// Why a verb stopped, for the person who typed it.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    ended: Ended,
+    what: String,
+    next: Option<String>,
+}
+
+impl Failure {
+    /// It could not be done: what was found and wanted, and what to do next.
+    pub(crate) fn could_not(what: impl Into<String>, next: impl Into<String>) -> Self {
+        Self { ended: Ended::CouldNot, what: what.into(), next: Some(next.into()) }
+    }
+
+    /// The arguments make no sense together.
+    pub(crate) fn bad_usage(what: impl Into<String>, next: impl Into<String>) -> Self {
+        Self { ended: Ended::BadUsage, what: what.into(), next: Some(next.into()) }
+    }
+
+    /// The reader of stdout has gone (`… | head`): nothing is left to say, and nothing is wrong.
+    pub(crate) fn reader_gone() -> Self {
+        Self { ended: Ended::Done, what: String::new(), next: None }
+    }
+
+    /// Print `error: …` and `next:  …` to stderr, and say with which code to end.
+    pub(crate) fn print(&self) -> Ended {
+        if !self.what.is_empty() {
+            print_error(&self.what, self.next.as_deref());
+        }
+        self.ended
+    }
+}
+
+/// Print one `error: …` with its `next:  …` and go on; for verbs that do the rest before they end.
+pub(crate) fn print_error(what: &str, next: Option<&str>) {
+    let mut text = format!("error: {what}\n");
+    if let Some(next) = next {
+        text += &format!("next:  {next}\n");
+    }
+    // A closed stderr leaves nobody to tell; the exit code still does.
+    let _ = std::io::stderr().lock().write_all(text.as_bytes());
+}
+
+impl From<Ended> for ExitCode {
+    fn from(ended: Ended) -> Self {
+        ExitCode::from(ended as u8)
+    }
+}
