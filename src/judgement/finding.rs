@@ -1,7 +1,7 @@
 //! What the readings of a pass mean for the bench, as plain data.
 
 use crate::analysis::NotMeasured;
-use crate::instrument::{Note, PlatePlace, ReedPlace, Stroke, ValvePlace};
+use crate::instrument::{Face, Note, PlatePlace, ReedPlace, Stroke, ValvePlace};
 use crate::units::{Cents, Hz, Measured, Seconds};
 
 /// Everything found in one pass.
@@ -13,10 +13,12 @@ pub struct Findings {
     pub reeds: Vec<ReedFinding>,
     /// One for each slot of the plan, in its order, outer before inner.
     pub valves: Vec<ValveFinding>,
-    /// Pairs of plates that seem to lie in each other's place.
+    /// Plates that seem to lie in another plate's place.
     pub swaps: Vec<Swap>,
-    /// The block-wide shift of pitch, by block name.
+    /// The block-wide shift of pitch (median deviation), by block name; blocks with too few readings are left out.
     pub shifts: Vec<(String, Cents)>,
+    /// What concerns the pass or a whole plate, one sentence each: a wrong sample rate, a plate weak on both strokes.
+    pub warnings: Vec<String>,
 }
 
 /// A reed's pitch against its target.
@@ -41,8 +43,8 @@ pub struct ReedPitch {
     pub f0: Hz,
     /// Deviation from the target.
     pub deviation: Measured,
-    /// What to do.
-    pub tune: Tune,
+    /// What to do; `None` where the plate may lie in a wrong place or the pass's sample rate may be wrong.
+    pub tune: Option<Tune>,
 }
 
 /// What to do about a reed's pitch.
@@ -69,6 +71,15 @@ pub struct ValveFinding {
     pub signs: Vec<Sign>,
     /// Why, in one sentence.
     pub reason: String,
+    /// What to do next, in one sentence; empty where nothing is to be done.
+    pub next: String,
+}
+
+impl ValveFinding {
+    /// Whether the plate must be lifted to reach this valve.
+    pub fn lift_plate(&self) -> bool {
+        self.place.face == Face::Inner
+    }
 }
 
 /// What the signs say of a valve.
@@ -96,9 +107,9 @@ pub enum Verdict {
 pub struct Sign {
     /// Which.
     pub kind: SignKind,
-    /// Its figure, in the kind's unit.
-    pub value: f64,
-    /// The figure from which it stands out, same unit.
+    /// Its figure, in the kind's unit; `None` where nothing was heard.
+    pub value: Option<f64>,
+    /// The figure from which it stands out, same unit; where nothing was heard, the level it surely lies below.
     pub limit: f64,
     /// Whether it does.
     pub stands_out: bool,
@@ -107,25 +118,38 @@ pub struct Sign {
 /// The signs of a leak.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum SignKind {
-    /// The opposite reed in the steady tone, dB.
+    /// The opposite reed in the steady tone, dB re the sounding reed.
     SecondTone,
-    /// The opposite reed after the air has stopped, dB.
+    /// The opposite reed after the air has stopped, dB re the sounding reed's tail.
     TailTone,
     /// Noise between the partials, dB more than the comparison.
     Breath,
     /// Start of the note, times as long as the comparison.
     SlowStart,
-    /// Level, dB below the comparison.
+    /// Level, dB below the comparison; negative is stronger.
     WeakTone,
-    /// Pitch, cents from the comparison.
+    /// Pitch, cents above the comparison.
     PitchPull,
 }
 
-/// Plates that seem to lie in each other's place.
+impl SignKind {
+    /// The unit of its figures.
+    pub fn unit(self) -> &'static str {
+        match self {
+            SignKind::SecondTone | SignKind::TailTone | SignKind::Breath | SignKind::WeakTone => "dB",
+            SignKind::SlowStart => "times",
+            SignKind::PitchPull => "cents",
+        }
+    }
+}
+
+/// Plates that seem to lie in another plate's place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Swap {
-    /// The places, in the plan's order.
-    pub places: [PlatePlace; 2],
+    /// The places, in the plan's order: two, or more where plates went round in a ring.
+    pub places: Vec<PlatePlace>,
+    /// Whether every place was measured; where only one plate was heard out of its place, the other one is a guess.
+    pub sure: bool,
 }
 
 /// What changed between two passes.
@@ -139,6 +163,8 @@ pub struct Comparison {
     pub valves: Vec<(ValvePlace, ValveChange)>,
     /// One for each reed measured in both passes.
     pub reeds: Vec<ReedChange>,
+    /// What concerns the comparison as a whole, one sentence each.
+    pub warnings: Vec<String>,
 }
 
 /// What became of a valve.
@@ -168,5 +194,5 @@ pub struct ReedChange {
     /// The part the temperatures explain; `None` when they are not both known.
     pub temperature: Option<Cents>,
     /// What is left for the reed itself.
-    pub own: Cents,
+    pub own: Measured,
 }
