@@ -160,11 +160,22 @@ pub struct Comparison {
     /// The later pass.
     pub later: String,
     /// One for each slot with a valve.
-    pub valves: Vec<(ValvePlace, ValveChange)>,
+    pub valves: Vec<ValveChanged>,
     /// One for each reed measured in both passes.
     pub reeds: Vec<ReedChange>,
     /// What concerns the comparison as a whole, one sentence each.
     pub warnings: Vec<String>,
+}
+
+/// What became of one valve, and why that is said.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ValveChanged {
+    /// Which valve.
+    pub place: ValvePlace,
+    /// What became of it.
+    pub change: ValveChange,
+    /// Why, in one sentence.
+    pub reason: String,
 }
 
 /// What became of a valve.
@@ -189,8 +200,8 @@ pub struct ReedChange {
     pub place: ReedPlace,
     /// The whole change, later less earlier.
     pub change: Measured,
-    /// The part the whole block shares, after the temperature is taken off.
-    pub common_shift: Cents,
+    /// The part the whole block shares, after the temperature is taken off; `None` with too few reeds to tell.
+    pub common_shift: Option<Cents>,
     /// The part the temperatures explain; `None` when they are not both known.
     pub temperature: Option<Cents>,
     /// What is left for the reed itself.

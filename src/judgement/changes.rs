@@ -1,0 +1,208 @@
+//! What became of valves and reeds between two passes.
+
+use std::collections::BTreeMap;
+
+use super::pass::{MeasuredAt, PassReadings};
+use super::pitch::{SHIFT_NEEDS_READINGS, deviations};
+use super::robust::{median, robust_scatter};
+use super::{
+    Comparison, Findings, ReedChange, SignKind, ValveChange, ValveChanged, ValveFinding, Verdict, judge,
+};
+use crate::analysis::Reading;
+use crate::instrument::{Instrument, ReedPlace};
+use crate::units::{Cents, Measured};
+
+/// Steel reeds, cents per kelvin: half of elastic constant plus expansion, -2.4 to -2.8 and 0.115 in 10⁻⁴/K.
+const CENTS_PER_KELVIN: f64 = -0.215;
+/// Half the range of that over steels.
+const CENTS_PER_KELVIN_UNCERTAINTY: f64 = 0.02;
+
+/// Compare two passes of the same instrument.
+///
+/// - A valve is cured when every sign that stood out before was measured again and shows nothing.
+/// - A reed's change is split into what the temperatures explain, what the block shares and what is its own.
+pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassReadings) -> Comparison {
+    let (before, after) = (judge(instrument, earlier), judge(instrument, later));
+    Comparison {
+        earlier: earlier.name.clone(),
+        later: later.name.clone(),
+        valves: valve_changes(&before, &after),
+        reeds: reed_changes(instrument, earlier, later),
+        warnings: circumstances(earlier, later),
+    }
+}
+
+fn valve_changes(before: &Findings, after: &Findings) -> Vec<ValveChanged> {
+    before
+        .valves
+        .iter()
+        .zip(&after.valves)
+        .filter(|(_, after)| after.verdict != Verdict::NoValve)
+        .map(|(before, after)| {
+            let (change, reason) = valve_change(before, after);
+            ValveChanged { place: after.place.clone(), change, reason }
+        })
+        .collect()
+}
+
+fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, String) {
+    use Verdict::{Leaks, NoSign, NoValve, NotJudged, Suspect};
+    let say = |change, reason: &str| (change, reason.to_string());
+    match (&before.verdict, &after.verdict) {
+        (Leaks, NoSign) => match unheard(before, after) {
+            None => (ValveChange::Cured, format!("it leaked and shows no sign now: {}", after.reason)),
+            Some(reason) => (ValveChange::CannotTell, reason),
+        },
+        (Leaks, Leaks) => say(ValveChange::StillLeaks, &after.reason),
+        (Suspect, Leaks) => (ValveChange::StillLeaks, format!("it was suspect before; {}", after.reason)),
+        (NoSign, Leaks) => say(ValveChange::NewlyLeaks, &after.reason),
+        (NoSign, NoSign) => say(ValveChange::StillNoSign, &after.reason),
+        (Leaks | NoSign, Suspect) | (Suspect, Suspect) => {
+            (ValveChange::CannotTell, format!("suspect now, {}", after.reason))
+        }
+        (Suspect, NoSign) => (
+            ValveChange::CannotTell,
+            format!("it was only suspect before, and shows no sign now: {}", after.reason),
+        ),
+        (NotJudged { .. } | NoValve, Leaks) => {
+            (ValveChange::CannotTell, format!("it leaks now, and was not judged before: {}", after.reason))
+        }
+        (NotJudged { .. } | NoValve, _) => {
+            (ValveChange::CannotTell, format!("not judged before: {}", before.reason))
+        }
+        (_, NotJudged { .. } | NoValve) => {
+            (ValveChange::CannotTell, format!("not judged now: {}", after.reason))
+        }
+    }
+}
+
+/// A sign that stood out before and could not be heard again as well: why a cure cannot be told.
+fn unheard(before: &ValveFinding, after: &ValveFinding) -> Option<String> {
+    before.signs.iter().filter(|sign| sign.stands_out).find_map(|then| {
+        let now = after.signs.iter().find(|sign| sign.kind == then.kind);
+        let by_tone = matches!(then.kind, SignKind::SecondTone | SignKind::TailTone);
+        match (now, then.value) {
+            (None, _) => Some(format!("{}, by which it leaked, was not measured again", name(then.kind))),
+            (Some(now), Some(level)) if by_tone && now.value.is_none() && now.limit >= level => {
+                Some(format!(
+                    "it leaked by {} at {level:.0} dB, and the later take reaches {:.0} dB only",
+                    name(then.kind),
+                    now.limit
+                ))
+            }
+            _ => None,
+        }
+    })
+}
+
+fn name(kind: SignKind) -> &'static str {
+    match kind {
+        SignKind::SecondTone => "the second tone",
+        SignKind::TailTone => "the tail tone",
+        SignKind::Breath => "the breath",
+        SignKind::SlowStart => "the slow start",
+        SignKind::WeakTone => "the weak tone",
+        SignKind::PitchPull => "the pull of the pitch",
+    }
+}
+
+/// A reed heard in both passes, before the block's share is known.
+struct Moved<'a> {
+    place: ReedPlace,
+    whole: Measured,
+    readings: [&'a Reading; 2],
+}
+
+fn reed_changes(instrument: &Instrument, earlier: &PassReadings, later: &PassReadings) -> Vec<ReedChange> {
+    let kelvin = earlier.temperature_c.zip(later.temperature_c).map(|(before, after)| after - before);
+    let by_temperature = kelvin.and_then(|kelvin| Cents::new(CENTS_PER_KELVIN * kelvin));
+    let temperature_doubt = kelvin.map_or(0.0, |kelvin| (CENTS_PER_KELVIN_UNCERTAINTY * kelvin).abs());
+    let (before, after) = (deviations(instrument, earlier), deviations(instrument, later));
+    let moved: Vec<Moved> = instrument
+        .reeds()
+        .filter_map(|(place, _)| {
+            let (before, after) = (before.get(&place)?, after.get(&place)?);
+            let uncertainty = Cents::new(before.uncertainty.get().hypot(after.uncertainty.get()))?;
+            let whole = Measured { value: after.value - before.value, uncertainty };
+            let readings =
+                [earlier.readings.get(&place)?.as_ref().ok()?, later.readings.get(&place)?.as_ref().ok()?];
+            Some(Moved { place, whole, readings })
+        })
+        .collect();
+    let warmth = by_temperature.unwrap_or(Cents::ZERO);
+    let shifts = common_shifts(&moved, warmth);
+    moved
+        .iter()
+        .filter_map(|reed| {
+            let shift = shifts.get(&reed.place.plate.block).copied();
+            let value = reed.whole.value - warmth - shift.map_or(Cents::ZERO, |shift| shift.value);
+            let uncertainty = match shift {
+                // The clock and the temperature move all reeds alike, so the common shift has taken them off.
+                Some(shift) => reed.scatter_doubt().hypot(shift.uncertainty.get()),
+                None => reed.whole.uncertainty.get().hypot(temperature_doubt),
+            };
+            Some(ReedChange {
+                place: reed.place.clone(),
+                change: reed.whole,
+                common_shift: shift.map(|shift| shift.value),
+                temperature: by_temperature,
+                own: Measured { value, uncertainty: Cents::new(uncertainty)? },
+            })
+        })
+        .collect()
+}
+
+/// The median of what each block's reeds moved beyond the temperature, with half its 95 % interval.
+fn common_shifts(moved: &[Moved], warmth: Cents) -> BTreeMap<String, Measured> {
+    let mut by_block: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+    for reed in moved {
+        by_block.entry(reed.place.plate.block.clone()).or_default().push((reed.whole.value - warmth).get());
+    }
+    by_block
+        .into_iter()
+        .filter(|(_, values)| values.len() >= SHIFT_NEEDS_READINGS)
+        .filter_map(|(block, values)| {
+            // Standard error of the median of normal scatter: √(π/2) of the mean's.
+            let error = 1.2533 * robust_scatter(&values)? / (values.len() as f64).sqrt();
+            let value = Cents::new(median(&values)?)?;
+            Some((block, Measured { value, uncertainty: Cents::new(1.96 * error)? }))
+        })
+        .collect()
+}
+
+impl Moved<'_> {
+    /// Half the 95 % interval of what is not shared with the other reeds, cents.
+    fn scatter_doubt(&self) -> f64 {
+        let [before, after] =
+            self.readings.map(|reading| reading.doubt.noise.get().hypot(reading.doubt.wander.get()));
+        before.hypot(after)
+    }
+}
+
+fn circumstances(earlier: &PassReadings, later: &PassReadings) -> Vec<String> {
+    let mut warnings = Vec::new();
+    for pass in [earlier, later] {
+        if pass.temperature_c.is_none() {
+            warnings.push(format!(
+                "the temperature of pass `{}` is not known, so no correction for it is made ({CENTS_PER_KELVIN} cents per kelvin)",
+                pass.name
+            ));
+        }
+    }
+    let place = |at| match at {
+        MeasuredAt::Instrument => "in the instrument",
+        MeasuredAt::Bench => "on a test bench",
+    };
+    if let (Some(before), Some(after)) = (earlier.measured_at, later.measured_at)
+        && before != after
+    {
+        warnings.push(format!(
+            "`{}` was measured {} and `{}` {}: the common shift is the difference of the two, levels and starts do not compare",
+            earlier.name,
+            place(before),
+            later.name,
+            place(after)
+        ));
+    }
+    warnings
+}

@@ -1,0 +1,81 @@
+//! Robust statistics: what most of a block does, whatever a few reeds do.
+
+/// The middle value; `None` of nothing. Values must not be NaN.
+pub(crate) fn median(values: &[f64]) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let upper = *sorted.get(sorted.len() / 2)?;
+    if sorted.len() % 2 == 1 {
+        return Some(upper);
+    }
+    let lower = *sorted.get((sorted.len() / 2).checked_sub(1)?)?;
+    Some(0.5 * (lower + upper))
+}
+
+/// Standard deviation as the median absolute deviation gives it for normal scatter; `None` of nothing.
+pub(crate) fn robust_scatter(values: &[f64]) -> Option<f64> {
+    let centre = median(values)?;
+    let distances: Vec<f64> = values.iter().map(|value| (value - centre).abs()).collect();
+    Some(NORMAL_PER_MAD * median(&distances)?)
+}
+
+/// What is left of each point when the robust line through all of them is taken off.
+///
+/// The slope is the median of the slopes of all pairs, the height the median of what that slope leaves.
+/// Points on one abscissa only have no slope: their median is taken off.
+///
+/// Source: Theil 1950, Sen, J. Am. Stat. Assoc. 63, 1379 (1968) (from memory).
+pub(crate) fn line_residuals(points: &[(f64, f64)]) -> Vec<f64> {
+    let slopes: Vec<f64> = points
+        .iter()
+        .enumerate()
+        .flat_map(|(index, (x0, y0))| {
+            points
+                .iter()
+                .skip(index + 1)
+                .filter(move |(x1, _)| x1 != x0)
+                .map(move |(x1, y1)| (y1 - y0) / (x1 - x0))
+        })
+        .collect();
+    let slope = median(&slopes).unwrap_or(0.0);
+    let level: Vec<f64> = points.iter().map(|(x, y)| y - slope * x).collect();
+    let height = median(&level).unwrap_or(0.0);
+    level.into_iter().map(|value| value - height).collect()
+}
+
+/// Standard deviation over median absolute deviation of the normal distribution, 1 / 0.674 490.
+const NORMAL_PER_MAD: f64 = 1.482_602;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn median_is_the_middle_or_the_mean_of_the_two_in_the_middle() {
+        assert_eq!(median(&[]), None);
+        assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
+        assert_eq!(median(&[4.0, 1.0, 2.0, 3.0]), Some(2.5));
+    }
+
+    #[test]
+    fn a_third_of_wild_values_does_not_move_the_line() {
+        let points: Vec<(f64, f64)> = (0..12)
+            .map(|x| (f64::from(x), 2.0 * f64::from(x) + if x % 4 == 0 { 50.0 } else { 0.0 }))
+            .collect();
+        let left = line_residuals(&points);
+        for ((x, _), residual) in points.iter().zip(left) {
+            let wild = x % 4.0 == 0.0;
+            assert_eq!(residual.abs() > 25.0, wild, "plate {x}: {residual}");
+        }
+    }
+
+    /// The tabulated upper quartile of the normal distribution is 0.674 49 (any table of the normal distribution).
+    #[test]
+    fn scatter_of_normal_quantiles_is_one() {
+        // Quantiles of the normal distribution at 1/8, 3/8, 5/8, 7/8 and, for the middle of the distances, ±0.674 49.
+        let values =
+            [-1.150_35, -0.674_49, -0.318_64, 0.318_64, 0.674_49, 1.150_35, 0.0, -0.674_49, 0.674_49];
+        let scatter = robust_scatter(&values).unwrap_or(0.0);
+        assert!((scatter - 1.0).abs() < 1e-4, "{scatter}");
+    }
+}

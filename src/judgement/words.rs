@@ -1,0 +1,88 @@
+//! The sentences of a valve finding: what stands out, and what to do next.
+
+use super::{Sign, SignKind, Verdict};
+use crate::analysis::NotMeasured;
+use crate::instrument::{Face, PlatePlace, ReedPlace};
+
+/// The figures of signs, as one clause.
+pub(crate) fn signs(signs: &[&Sign]) -> String {
+    signs.iter().map(|sign| self::sign(sign)).collect::<Vec<_>>().join("; ")
+}
+
+/// One sign with its figure.
+pub(crate) fn sign(sign: &Sign) -> String {
+    let Sign { kind, value, limit, .. } = *sign;
+    let Some(value) = value else {
+        return match kind {
+            SignKind::TailTone => format!("after the air stops the opposite reed lies below {limit:.0} dB"),
+            _ => format!("the opposite reed lies below {limit:.0} dB"),
+        };
+    };
+    match kind {
+        SignKind::SecondTone => format!("the opposite reed sounds at {value:.0} dB (limit {limit:.0} dB)"),
+        SignKind::TailTone => {
+            format!("after the air stops the opposite reed rings at {value:.0} dB (limit {limit:.0} dB)")
+        }
+        SignKind::Breath => format!("breath {value:+.1} dB against the other stroke (limit {limit:+.1} dB)"),
+        SignKind::SlowStart => {
+            format!("the start takes {value:.2} times as long as expected (limit {limit:.2})")
+        }
+        SignKind::WeakTone if value < 0.0 => {
+            format!("the tone is {:.1} dB stronger than expected (limit {:.1} dB)", -value, -limit)
+        }
+        SignKind::WeakTone => format!("the tone is {value:.1} dB weaker than expected (limit {limit:.1} dB)"),
+        SignKind::PitchPull => {
+            format!(
+                "the pitch lies {value:+.1} cents from what the other stroke suggests (limit {limit:+.1})"
+            )
+        }
+    }
+}
+
+/// What to do next about a valve that was listened to.
+pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
+    match verdict {
+        Verdict::Leaks => match face {
+            Face::Outer => {
+                "the valve is in reach with the plate in place: look whether it lies flat and shuts".into()
+            }
+            Face::Inner => "lift the plate: look whether the valve behind it lies flat and shuts".into(),
+        },
+        Verdict::Suspect => format!("record {reed} again, softer: signs of a leak grow at low pressure"),
+        Verdict::NotJudged { needs: Some(needs), .. } => {
+            format!("record {reed} again and hold the note steady for {:.1} s", needs.get())
+        }
+        Verdict::NotJudged { cause, .. } => match cause {
+            Some(NotMeasured::Clipped) => {
+                format!("record {reed} again, softer or with the input turned down")
+            }
+            Some(NotMeasured::TooNoisy) => {
+                format!("record {reed} again, nearer to the microphone or in a quieter room")
+            }
+            Some(NotMeasured::TooClose { .. }) => format!(
+                "the reeds are too close to be told apart by pitch; compare the start and the level of {reed} with the other stroke by ear"
+            ),
+            Some(NotMeasured::SeveralReeds) => format!("record {reed} again with one rank sounding only"),
+            Some(NotMeasured::OppositeUnknown) => format!("record {} too", other_stroke(reed)),
+            _ => format!("record {reed} again, longer and steadier"),
+        },
+        Verdict::NoSign | Verdict::NoValve => String::new(),
+    }
+}
+
+/// Sentences on plates that depart on both strokes.
+pub(crate) fn both_strokes(plates: &[(PlatePlace, SignKind)]) -> Vec<String> {
+    plates
+        .iter()
+        .map(|(place, kind)| {
+            let how = if *kind == SignKind::SlowStart { "slow to start" } else { "weak" };
+            format!(
+                "{place} is {how} on both strokes against its neighbours: look at the pallet, the block's seat, the wax and both valves"
+            )
+        })
+        .collect()
+}
+
+fn other_stroke(reed: &ReedPlace) -> ReedPlace {
+    ReedPlace { plate: reed.plate.clone(), stroke: reed.stroke.other() }
+}
