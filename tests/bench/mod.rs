@@ -1,7 +1,7 @@
 //! The test bench: builds reed sounds from the physics, plants what is to be found, and counts what was found.
 //!
 //! It shares no method and no code with `src/`; of the crate it uses the public types only.
-//! Two generators that know nothing of each other: [`tone`] adds up partials, [`reed`] solves the equations of motion.
+//! Two generators that know nothing of each other: `tone` and `render` add up partials, `reed` solves the equations of motion.
 //!
 //! ```ignore
 //! let spec = natural::random_natural(seed, 55.0, 1760.0);
@@ -15,7 +15,9 @@
 
 pub mod chance;
 pub mod natural;
+pub mod render;
 pub mod room;
+pub mod statistics;
 pub mod tone;
 pub mod truth;
 pub mod voice;

@@ -1,0 +1,87 @@
+//! Two reeds that sound fully together: tremolo pairs and octave pairs.
+
+mod bench;
+
+use bench::chance::Chance;
+use bench::natural::{natural_opposite, random_natural};
+use bench::statistics::{Rate, over_seeds};
+use bench::tone::{Rendered, ToneSpec};
+use platenote::analysis::{Expectation, SoundingReed, read};
+
+/// The planted pair, low to high: pitch over the middle of the note, level re the stronger.
+fn planted(spec: &ToneSpec, rendered: &Rendered) -> [(f64, f64); 2] {
+    let (start, end) = (spec.lead_in_s + spec.attack_s + 0.1, rendered.truth.stop_s - 0.05);
+    let main = rendered.truth.mean_pitch_hz(start, end);
+    let other = main * (rendered.truth.opposite_offset_cents(start, end).unwrap_or(f64::NAN) / 1200.0).exp2();
+    let level = rendered.truth.opposite_level_db().unwrap_or(f64::NAN);
+    let top = level.max(0.0);
+    let pair = [(main, -top), (other, level - top)];
+    if main < other { pair } else { [pair[1], pair[0]] }
+}
+
+/// Both within `cents` and `db` of what was planted.
+fn is_right(reeds: &[SoundingReed], planted: [(f64, f64); 2], cents: f64, db: f64) -> bool {
+    let [low, high] = reeds else { return false };
+    [low, high].into_iter().zip(planted).all(|(reed, (hz, level))| {
+        (1200.0 * (reed.f0.get() / hz).log2()).abs() <= cents && (reed.level.get() - level).abs() <= db
+    })
+}
+
+fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sync + Send) -> Rate {
+    let found = over_seeds(first, count, |seed| {
+        let spec = spec(seed);
+        let rendered = spec.render(seed);
+        let reeds = read(&rendered.take(), &Expectation::default()).map(|r| r.reeds).unwrap_or_default();
+        let planted = planted(&spec, &rendered);
+        let right = is_right(&reeds, planted, cents, 2.0);
+        if !right {
+            let found: Vec<(f64, f64)> = reeds.iter().map(|r| (r.f0.get(), r.level.get())).collect();
+            println!("seed {seed}: planted {planted:.3?}, found {found:.3?}");
+        }
+        right
+    });
+    let rate = Rate::of(found);
+    println!("both reeds right: {rate}");
+    rate
+}
+
+/// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 2 dB, in 95 %.
+#[test]
+fn tremolo_pairs_are_told_apart() {
+    let rate = pairs(500_000, 150, 0.3, |seed| {
+        let chance = &mut Chance::split(seed, 400);
+        let mut spec = random_natural(seed, 110.0, 1800.0);
+        let least = 1200.0 * (1.0 + 3.0 / (spec.f0_hz * spec.steady_s)).log2();
+        let offset = chance.sign() * chance.between(least.max(4.0), 30.0);
+        spec.opposite = Some(natural_opposite(seed, &spec, offset, chance.between(-6.0, 3.0)));
+        spec
+    });
+    assert!(rate.value() >= 0.95, "{rate}");
+}
+
+/// Octave pairs, the upper reed up to 10 cents off the octave: the low reed is read from the odd partials, so its pitch
+/// is right to 0.3 cents; the upper one too where it stands clear of the low reed's even partials.
+#[test]
+fn octave_pairs_are_told_apart() {
+    let rate = pairs(510_000, 150, 0.5, |seed| {
+        let chance = &mut Chance::split(seed, 401);
+        let mut spec = random_natural(seed, 60.0, 900.0);
+        let least = (1200.0 * (1.0 + 3.0 / (2.0 * spec.f0_hz * spec.steady_s)).log2()).max(2.0);
+        let offset = 1200.0 + chance.sign() * chance.between(least, (2.0 * least).max(10.0));
+        spec.opposite = Some(natural_opposite(seed, &spec, offset, chance.between(-6.0, 3.0)));
+        spec
+    });
+    assert!(rate.value() >= 0.9, "{rate}");
+}
+
+/// One reed alone is never split into two.
+#[test]
+fn one_reed_is_not_split() {
+    let split = over_seeds(520_000, 300, |seed| {
+        let rendered = random_natural(seed, 40.0, 3000.0).render(seed);
+        read(&rendered.take(), &Expectation::default()).is_ok_and(|r| !r.reeds.is_empty())
+    });
+    let rate = Rate::of(split);
+    println!("split: {rate}");
+    assert_eq!(rate.hits, 0, "{rate}");
+}
