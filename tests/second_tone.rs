@@ -80,7 +80,7 @@ fn trial(class: usize, seed: u64, spec: &ToneSpec) -> Option<Trial> {
         return None;
     }
     let true_offset_cents = rendered.truth.opposite_offset_cents(start, end)?;
-    let is_known = seed % 2 == 0;
+    let is_known = seed.is_multiple_of(2);
     let pitch = rendered.truth.mean_pitch_hz(start, end) * (true_offset_cents / 1200.0).exp2();
     let expected = if is_known { known(seed, pitch) } else { OppositeExpectation::Unknown };
     Some(Trial {
