@@ -29,6 +29,9 @@ pub struct Seconds(f64);
 pub struct Millimetres(f64);
 
 impl Hz {
+    /// A4 where nothing else is said, 440 Hz (ISO 16).
+    pub const STANDARD_A4: Hz = Hz(440.0);
+
     /// A frequency; `None` unless finite and above 0.
     pub fn new(value: f64) -> Option<Self> {
         (value.is_finite() && value > 0.0).then_some(Self(value))
@@ -71,6 +74,9 @@ impl Cents {
 
     /// No distance.
     pub const ZERO: Cents = Cents(0.0);
+
+    /// Deviation up to which a reed is left alone where the plan says nothing; the user's figure.
+    pub const COMMON_TOLERANCE: Cents = Cents(2.0);
 
     /// The bare number, cents.
     pub fn get(self) -> f64 {
@@ -116,6 +122,11 @@ macro_rules! finite_number {
 finite_number!(Decibels, "dB");
 finite_number!(Dbfs, "dBFS");
 finite_number!(Seconds, "s");
+
+impl Decibels {
+    /// Level of the opposite reed, re the sounding one, that means a leak where the plan says nothing; the user's figure.
+    pub const COMMON_LEAK_LIMIT: Decibels = Decibels(-40.0);
+}
 
 impl Millimetres {
     /// A length; `None` unless finite and 0 or more.

@@ -3,6 +3,8 @@
 use std::io::Write;
 use std::process::ExitCode;
 
+use crate::record;
+
 /// How the program ended; the numbers are part of its interface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Ended {
@@ -55,6 +57,12 @@ pub(crate) fn print_error(what: &str, next: Option<&str>) {
     }
     // A closed stderr leaves nobody to tell; the exit code still does.
     let _ = std::io::stderr().lock().write_all(text.as_bytes());
+}
+
+impl From<record::Error> for Failure {
+    fn from(error: record::Error) -> Self {
+        Self::could_not(error.to_string(), error.next())
+    }
 }
 
 impl From<Ended> for ExitCode {

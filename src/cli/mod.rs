@@ -3,10 +3,10 @@
 //! A verb is a file with its `Arguments` (derived) and `run(arguments) -> Result<Ended, Failure>`; results go to
 //! stdout through [`output`], words about them to stderr. With `--json` the results are one object a line.
 
-#[allow(dead_code)] // Until the first verbs stand.
 mod failure;
-#[allow(dead_code)]
+mod new;
 mod output;
+mod verify;
 
 use std::process::ExitCode;
 
@@ -22,7 +22,10 @@ struct Arguments {
 }
 
 #[derive(Subcommand)]
-enum Verb {}
+enum Verb {
+    New(new::Arguments),
+    Verify(verify::Arguments),
+}
 
 /// Parse, run, print the error, and say how it ended.
 pub fn run() -> ExitCode {
@@ -31,5 +34,8 @@ pub fn run() -> ExitCode {
 }
 
 fn obey(verb: Verb) -> Result<Ended, Failure> {
-    match verb {}
+    match verb {
+        Verb::New(arguments) => new::run(arguments),
+        Verb::Verify(arguments) => verify::run(arguments),
+    }
 }

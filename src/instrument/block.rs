@@ -131,6 +131,17 @@ impl<T> PerFace<T> {
 }
 
 impl Block {
+    /// A block in common mounting, with the usual leak limit of -40 dB and tolerance of 2 cents.
+    pub fn new(name: String, rows: Vec<Row>) -> Self {
+        Self {
+            name,
+            outer_tongue_sounds_on: Stroke::Press,
+            leak_limit: Decibels::COMMON_LEAK_LIMIT,
+            tolerance: Cents::COMMON_TOLERANCE,
+            rows,
+        }
+    }
+
     /// The face whose valve must stay shut while the reed of `stroke` sounds.
     ///
     /// In common mounting press tests the outer valve and draw the inner one (derivation in `docs/method.md`).

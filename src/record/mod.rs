@@ -1,1 +1,25 @@
 //! The job folder: plan, diary, takes; the only room that reads or writes it.
+//!
+//! [`Job`] reads, [`JobWriter`] writes while it keeps other writers off. `docs/job-format.md` describes the files.
+
+mod diary;
+mod disk;
+mod error;
+mod event;
+mod job;
+mod lock;
+mod nearest;
+mod plan;
+mod table;
+mod take_store;
+mod verify;
+
+pub use diary::{DiaryLine, OddLine, Oddity};
+pub use disk::write_whole;
+pub use error::Error;
+pub use event::{Event, MeasuredIn, PassFacts, TakeFacts};
+pub use job::{Job, JobWriter, PassChange, StoredTake};
+pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};
+pub use table::{Table, TableRow};
+pub use take_store::{NewTake, Stored};
+pub use verify::{Trouble, TroubleKind, Verified, verify};

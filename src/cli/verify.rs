@@ -1,0 +1,59 @@
+//! `verify JOB`: is every take there and whole, and does the diary agree?
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde_json::json;
+
+use super::failure::{Ended, Failure};
+use super::output;
+use crate::record;
+
+/// Look whether every take is there and whole and every line of plan and diary can be read; changes nothing
+#[derive(Args)]
+pub(crate) struct Arguments {
+    /// Folder of the job
+    #[arg(value_name = "JOB")]
+    folder: PathBuf,
+    /// One JSON object a line (docs/json.md)
+    #[arg(long)]
+    json: bool,
+}
+
+pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    let found = record::verify(&arguments.folder)?;
+    for trouble in &found.troubles {
+        if arguments.json {
+            output::json(&json!({
+                "format": 1,
+                "kind": trouble.kind.name(),
+                "place": trouble.place,
+                "what": trouble.what,
+                "next": trouble.next,
+                "wrong": trouble.kind.is_wrong(),
+            }))?;
+        } else {
+            output::line(&format!(
+                "{}: {trouble}\n    {}",
+                trouble.kind.name().replace('_', " "),
+                trouble.next
+            ))?;
+        }
+    }
+    let wrong = found.troubles.iter().filter(|trouble| trouble.kind.is_wrong()).count();
+    if arguments.json {
+        output::json(&json!({
+            "format": 1,
+            "kind": "summary",
+            "whole_takes": found.whole_takes,
+            "lines": found.lines,
+            "wrong": wrong,
+        }))?;
+    } else {
+        output::line(&format!(
+            "{} whole takes, {} lines in the diary, {wrong} wrong",
+            found.whole_takes, found.lines
+        ))?;
+    }
+    Ok(if found.is_wrong() { Ended::CouldNot } else { Ended::Done })
+}

@@ -1,0 +1,155 @@
+//! What can go wrong with a job folder, and what to do about it.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::plan::Fault;
+
+/// Why the job folder could not be read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// There is no job in the folder.
+    #[error("`{}` is not a job: it has no plan.toml", .folder.display())]
+    NoJob {
+        /// The folder.
+        folder: PathBuf,
+    },
+    /// A new job was to be made where something lies already.
+    #[error("`{}` has a `{name}` already", .folder.display())]
+    JobThere {
+        /// The folder.
+        folder: PathBuf,
+        /// What lies there.
+        name: &'static str,
+    },
+    /// The plan has faults.
+    #[error("{}", say_faults(.file, .faults))]
+    Plan {
+        /// The plan.
+        file: PathBuf,
+        /// Everything wrong in it, by line.
+        faults: Vec<Fault>,
+    },
+    /// A CSV list has a fault.
+    #[error("`{}` line {line}: {wrong}", .file.display())]
+    List {
+        /// The list.
+        file: PathBuf,
+        /// The line, counted from 1.
+        line: u64,
+        /// What is wrong.
+        wrong: String,
+        /// What would be right.
+        right: String,
+    },
+    /// The file is of a later program.
+    #[error("{} has format {found} and this program knows formats up to {known}", say_place(.file, *.line))]
+    NewerFormat {
+        /// The file.
+        file: PathBuf,
+        /// The line; 0 for the file as a whole.
+        line: usize,
+        /// The format found.
+        found: f64,
+        /// The newest format known.
+        known: i64,
+    },
+    /// Another program has the job.
+    #[error("another program is writing to the job `{}`", .folder.display())]
+    Busy {
+        /// The job.
+        folder: PathBuf,
+    },
+    /// No pass of that name.
+    #[error("there is no pass `{pass}` in this job; it has {known}")]
+    NoPass {
+        /// As typed.
+        pass: String,
+        /// The job's passes.
+        known: String,
+    },
+    /// A pass cannot have that name.
+    #[error("`{pass}` cannot name a pass")]
+    PassName {
+        /// As typed.
+        pass: String,
+    },
+    /// The same sound is in the pass already, at another place.
+    #[error("the same sound is in the pass already, as `{file}` of {place}")]
+    SameSound {
+        /// The take that is there.
+        file: String,
+        /// Where it was placed.
+        place: String,
+    },
+    /// Something is not a plain file.
+    #[error("`{}` is not a file", .file.display())]
+    NotAFile {
+        /// What it is called.
+        file: PathBuf,
+    },
+    /// The system refused.
+    #[error("`{}` could not be {doing}: {source}", .file.display())]
+    Io {
+        /// What was being done: `read`, `written`, `locked`.
+        doing: &'static str,
+        /// The file.
+        file: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+}
+
+impl Error {
+    /// What to do about it.
+    pub fn next(&self) -> String {
+        match self {
+            Self::NoJob { .. } => "give the folder of a job, or make one with `platenote new`".into(),
+            Self::JobThere { .. } => {
+                "give a new folder, or one that holds no job; nothing was changed".into()
+            }
+            Self::Plan { .. } => "correct the lines named; nothing was changed".into(),
+            Self::List { right, .. } => right.clone(),
+            Self::NewerFormat { .. } => "use a later version of platenote; the files are as they were".into(),
+            Self::Busy { .. } => {
+                "wait until it is done, or end it, and try again; nothing was changed".into()
+            }
+            Self::NoPass { .. } => "give one of these, or open the pass by adding takes to it".into(),
+            Self::PassName { .. } => super::plan::PLAIN_NAME.into(),
+            Self::SameSound { .. } => {
+                "leave it out, or record the other reed again; the earlier take is kept".into()
+            }
+            Self::NotAFile { .. } => "give a sound file".into(),
+            Self::Io { doing: "read", .. } => "check that it is there and may be read".into(),
+            Self::Io { .. } => {
+                "check that the folder may be written to and the disk has room; what was stored is safe"
+                    .into()
+            }
+        }
+    }
+
+    pub(super) fn read(file: &Path, source: io::Error) -> Self {
+        Self::Io { doing: "read", file: file.to_owned(), source }
+    }
+
+    pub(super) fn written(file: &Path, source: io::Error) -> Self {
+        Self::Io { doing: "written", file: file.to_owned(), source }
+    }
+}
+
+fn say_faults(file: &Path, faults: &[Fault]) -> String {
+    match faults {
+        [only] => format!("`{}` {only}", file.display()),
+        _ => {
+            let lines: String = faults.iter().map(|fault| format!("\n       {fault}")).collect();
+            format!("`{}` has {} faults:{lines}", file.display(), faults.len())
+        }
+    }
+}
+
+fn say_place(file: &Path, line: usize) -> String {
+    match line {
+        0 => format!("`{}`", file.display()),
+        _ => format!("`{}` line {line}", file.display()),
+    }
+}

@@ -1,0 +1,114 @@
+//! What the diary can say. To add a kind: a variant here, its name in [`KINDS`], a paragraph in `docs/job-format.md`.
+//!
+//! A line of a kind that is not listed here is kept and reported as unknown, so kinds may be added without a new
+//! format; a field may be added to a kind when its absence means what lines without it meant.
+
+use serde::{Deserialize, Serialize};
+
+/// Something that happened, as a line of the diary stores it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case")]
+pub enum Event {
+    /// A pass was opened, or what is known of it has changed; the newest line speaks.
+    Pass(PassFacts),
+    /// A take was stored.
+    Take(TakeFacts),
+}
+
+/// The `what` of every kind.
+pub(super) const KINDS: [&str; 2] = ["pass", "take"];
+
+/// What is known of a pass.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PassFacts {
+    /// Its name.
+    pub pass: String,
+    /// Where the block is while it is measured.
+    pub place: MeasuredIn,
+    /// Room temperature, °C; `None` when it was not read.
+    pub temperature_c: Option<f64>,
+    /// The day, `2026-04-30`.
+    pub date: String,
+}
+
+/// Where the block is while it is measured; the same reed gives another pitch on a bench.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum MeasuredIn {
+    /// In the instrument.
+    Instrument,
+    /// On a test bench.
+    Bench,
+}
+
+/// A stored take.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TakeFacts {
+    /// The pass it belongs to.
+    pub pass: String,
+    /// The reed it is of, `bass A7 press`.
+    pub place: String,
+    /// Where it is stored, seen from the job folder.
+    pub file: String,
+    /// Which take of this reed in this pass, from 1.
+    pub n: u32,
+    /// SHA-256 of the stored file, hexadecimal.
+    pub sha256: String,
+    /// Its length, bytes.
+    pub bytes: u64,
+    /// Name of the file it was copied from, without its folder; `None` when it was recorded.
+    #[serde(default)]
+    pub original: Option<String>,
+    /// Why it was placed there.
+    pub why: String,
+    /// Whether a lossy coder stood in the way.
+    #[serde(default)]
+    pub lossy: bool,
+    /// What the ear remarked, a sentence each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub remarks: Vec<String>,
+}
+
+impl Event {
+    /// The file the line names, and the SHA-256 it must have.
+    pub fn stored_file(&self) -> Option<(&str, &str)> {
+        match self {
+            Event::Take(take) => Some((&take.file, &take.sha256)),
+            Event::Pass(_) => None,
+        }
+    }
+}
+
+impl MeasuredIn {
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            MeasuredIn::Instrument => "instrument",
+            MeasuredIn::Bench => "bench",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_kind_is_listed() {
+        let pass = PassFacts {
+            pass: "before".into(),
+            place: MeasuredIn::Bench,
+            temperature_c: None,
+            date: "2026-04-30".into(),
+        };
+        let text = serde_json::to_string(&Event::Pass(pass)).unwrap();
+        assert_eq!(
+            text,
+            r#"{"what":"pass","pass":"before","place":"bench","temperature_c":null,"date":"2026-04-30"}"#
+        );
+        // serde itself lists the kinds it knows when it meets another.
+        let unknown = serde_json::from_str::<Event>(r#"{"what":"xyzzy"}"#).unwrap_err().to_string();
+        assert!(KINDS.iter().all(|kind| unknown.contains(&format!("`{kind}`"))), "{unknown}");
+        assert_eq!(unknown.matches('`').count() / 2, KINDS.len() + 1, "{unknown}");
+    }
+}

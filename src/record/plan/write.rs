@@ -1,0 +1,163 @@
+//! The plan as text that people go on editing.
+
+use std::fmt::Write;
+
+use super::{FORMAT, Plan};
+use crate::instrument::{
+    Bellows, Block, Face, Material, Note, PerFace, Row, Stroke, Temperament, Tremolo, Valve,
+};
+
+pub(super) fn to_toml(plan: &Plan) -> String {
+    let instrument = &plan.instrument;
+    let mut text = format!("format = {FORMAT}\ntitle = {}\n", quoted(&plan.title));
+    let bellows = match instrument.bellows {
+        Bellows::Unisonoric => "unisonoric",
+        Bellows::Bisonoric => "bisonoric",
+    };
+    text += &format!("bellows = \"{bellows}\"\n");
+    text += &format!("reference_hz = {:?}   # A4\n", instrument.tuning.reference.get());
+    let table = instrument.tuning.temperament;
+    if table == Temperament::EQUAL {
+        text += "temperament = \"equal\"\n";
+    } else {
+        text += &list("temperament", table.0.iter().map(|cents| format!("{cents:?}")));
+    }
+    for block in &instrument.blocks {
+        write_block(&mut text, block);
+    }
+    text
+}
+
+/// A TOML string with everything escaped that must be.
+pub(super) fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
+}
+
+fn write_block(text: &mut String, block: &Block) {
+    // Writing to a String cannot fail.
+    let _ = write!(
+        text,
+        "\n[[block]]\nname = {}\nouter_tongue_sounds_on = \"{}\"\nleak_limit_db = {:?}\ntolerance_cents = {:?}\n",
+        quoted(&block.name),
+        block.outer_tongue_sounds_on,
+        block.leak_limit.get(),
+        block.tolerance.get(),
+    );
+    for row in &block.rows {
+        write_row(text, row, block);
+    }
+}
+
+fn write_row(text: &mut String, row: &Row, block: &Block) {
+    *text += &format!("\n[[block.row]]\nname = {}\n", quoted(&row.name));
+    let notes =
+        |stroke: Stroke| row.plates.iter().map(move |plate| plate.reeds.on(stroke).map(|reed| reed.note));
+    if notes(Stroke::Press).eq(notes(Stroke::Draw)) {
+        *text += &list("notes", notes(Stroke::Press).map(note));
+    } else {
+        let line = |stroke| notes(stroke).map(note).collect::<Vec<_>>().join(", ");
+        *text +=
+            &format!("notes = {{ press = [{}], draw = [{}] }}\n", line(Stroke::Press), line(Stroke::Draw));
+    }
+    let valves: Vec<PerFace<Valve>> = row.plates.iter().map(|plate| plate.valves).collect();
+    // A face without a slot has no valve whatever the list says, so it does not make a length worth writing.
+    let has_slot = |idx: usize, face: Face| {
+        let covered = block.stroke_that_tests(face).other();
+        row.plates.get(idx).is_some_and(|plate| plate.reeds.on(covered).is_some())
+    };
+    let each = |wanted: &dyn Fn(usize, Face) -> bool| {
+        (0..valves.len())
+            .any(|idx| Face::BOTH.into_iter().any(|face| has_slot(idx, face) && wanted(idx, face)))
+    };
+    let on = |idx: usize, face: Face| valves.get(idx).map_or(Valve::None, |pair| *pair.on(face));
+    if each(&|idx, face| matches!(on(idx, face), Valve::None | Valve::Fitted { length: Some(_), .. })) {
+        *text += &list("valves_mm", valves.iter().map(|pair| both(length(pair.outer), length(pair.inner))));
+    }
+    let slot = |idx: usize, stroke| {
+        let reed = row.plates.get(idx).and_then(|plate| *plate.reeds.on(stroke));
+        reed.and_then(|reed| reed.slot).map(|slot| slot.get())
+    };
+    let strokes = Stroke::BOTH;
+    if (0..row.plates.len()).any(|idx| strokes.into_iter().any(|stroke| slot(idx, stroke).is_some())) {
+        let number = |idx, stroke| format!("{:?}", slot(idx, stroke).unwrap_or(0.0));
+        let pairs =
+            (0..row.plates.len()).map(|idx| both(number(idx, Stroke::Press), number(idx, Stroke::Draw)));
+        *text += &list("slots_mm", pairs);
+    }
+    if each(&|idx, face| matches!(on(idx, face), Valve::Fitted { material: Material::Plastic, .. })) {
+        *text +=
+            &list("material", valves.iter().map(|pair| both(material(pair.outer), material(pair.inner))));
+    }
+    let springs = springs(row);
+    if !springs.is_empty() {
+        *text += &list("helper_springs", springs.into_iter());
+    }
+    *text += &tremolo(&row.tremolo);
+}
+
+fn note(note: Option<Note>) -> String {
+    note.map_or("\"-\"".into(), |note| format!("\"{note}\""))
+}
+
+fn length(valve: Valve) -> String {
+    match valve {
+        Valve::None => "0".into(),
+        Valve::Fitted { length: None, .. } => "\"?\"".into(),
+        Valve::Fitted { length: Some(length), .. } => format!("{:?}", length.get()),
+    }
+}
+
+fn material(valve: Valve) -> String {
+    match valve {
+        Valve::Fitted { material: Material::Plastic, .. } => "\"plastic\"".into(),
+        _ => "\"leather\"".into(),
+    }
+}
+
+fn both(outer: String, inner: String) -> String {
+    if outer == inner { outer } else { format!("[{outer}, {inner}]") }
+}
+
+fn springs(row: &Row) -> Vec<String> {
+    let has = |valve: Valve| matches!(valve, Valve::Fitted { helper_spring: true, .. });
+    (1..)
+        .zip(&row.plates)
+        .filter_map(|(number, plate)| {
+            let side = match (has(plate.valves.outer), has(plate.valves.inner)) {
+                (true, true) => "",
+                (true, false) => " outer",
+                (false, true) => " inner",
+                (false, false) => return None,
+            };
+            Some(format!("\"{}{number}{side}\"", row.name))
+        })
+        .collect()
+}
+
+fn tremolo(tremolo: &Tremolo) -> String {
+    let anchors = |points: Vec<(Note, f64)>| {
+        let pairs: Vec<String> =
+            points.iter().map(|(note, value)| format!("\"{note}\" = {value:?}")).collect();
+        format!("{{ {} }}\n", pairs.join(", "))
+    };
+    match tremolo {
+        Tremolo::Even(cents) if cents.get() == 0.0 => String::new(),
+        Tremolo::Even(cents) => format!("tremolo_cents = {:?}\n", cents.get()),
+        Tremolo::CentsAt(points) => {
+            let points = points.iter().map(|(note, cents)| (*note, cents.get())).collect();
+            format!("tremolo_cents = {}", anchors(points))
+        }
+        Tremolo::BeatsAt(points) => format!("tremolo_beats_hz = {}", anchors(points.clone())),
+    }
+}
+
+/// `key = [a, b, …]`, broken over lines where it grows long.
+fn list(key: &str, items: impl Iterator<Item = String>) -> String {
+    let items: Vec<String> = items.collect();
+    let line = format!("{key} = [{}]\n", items.join(", "));
+    if line.len() <= 100 {
+        return line;
+    }
+    let lines: Vec<String> = items.chunks(8).map(|chunk| format!("    {},\n", chunk.join(", "))).collect();
+    format!("{key} = [\n{}]\n", lines.concat())
+}

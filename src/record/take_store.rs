@@ -1,0 +1,163 @@
+//! Takes into the job: copied beside, flushed, renamed, then named in the diary; nothing is ever overwritten.
+
+use std::fs;
+use std::io::Read;
+use std::path::Path;
+
+use super::event::{Event, TakeFacts};
+use super::job::{JobWriter, StoredTake, TAKES_FOLDER};
+use super::plan::is_plain_name;
+use super::{Error, disk};
+use crate::instrument::ReedPlace;
+
+/// A take to be stored.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NewTake {
+    /// The pass, which must be open.
+    pub pass: String,
+    /// The reed it is of.
+    pub place: ReedPlace,
+    /// Name of the file it comes from, without its folder; `None` when it was recorded.
+    pub original: Option<String>,
+    /// Ending of the stored file's name, such as `wav`.
+    pub extension: String,
+    /// Why it is placed there.
+    pub why: String,
+    /// Whether a lossy coder stood in the way.
+    pub lossy: bool,
+    /// What the ear remarked, a sentence each.
+    pub remarks: Vec<String>,
+}
+
+/// What became of a take.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Stored {
+    /// It is stored.
+    New(StoredTake),
+    /// The same sound is a take of this reed in this pass already; nothing was stored.
+    Again(StoredTake),
+    /// The diary had this take and its file was gone; the file is back.
+    Restored(StoredTake),
+}
+
+impl JobWriter {
+    /// Store a sound file as a take; the original stays as it is.
+    pub fn store_file(&mut self, take: NewTake, file: &Path) -> Result<Stored, Error> {
+        let mut sound = disk::open_plain(file)?;
+        self.store(take, &mut sound, file)
+    }
+
+    /// Store the bytes of a sound file as a take.
+    pub fn store_bytes(&mut self, take: NewTake, bytes: &[u8]) -> Result<Stored, Error> {
+        let mut sound = bytes;
+        self.store(take, &mut sound, Path::new("recording"))
+    }
+
+    fn store(&mut self, take: NewTake, sound: &mut dyn Read, from: &Path) -> Result<Stored, Error> {
+        if !is_plain_name(&take.pass) {
+            return Err(Error::PassName { pass: take.pass });
+        }
+        let pass = self.job.pass(&take.pass)?.pass;
+        let folder = self.job.folder().join(TAKES_FOLDER).join(&pass);
+        disk::make_folder(&folder)?;
+        let mut part = disk::new_part(&folder)?;
+        let (sha256, bytes) = disk::copy_hashed(sound, &mut part).map_err(|error| Error::Io {
+            doing: "copied",
+            file: from.into(),
+            source: error,
+        })?;
+        part.as_file().sync_all().map_err(|error| Error::written(&folder, error))?;
+        if let Some(there) = self.job.stored_takes(&pass).find(|there| there.facts.sha256 == sha256) {
+            if there.place != take.place {
+                return Err(Error::SameSound { file: there.facts.file, place: there.place.to_string() });
+            }
+            // Whatever lies there now, altered or not, is left as it is.
+            return Ok(match disk::persist_new(part, &there.path)? {
+                Some(_) => Stored::Again(there),
+                None => {
+                    disk::flush_folder(&folder)?;
+                    Stored::Restored(there)
+                }
+            });
+        }
+        let place = &take.place;
+        let stem =
+            format!("{}-{}{}-{}", place.plate.block, place.plate.row, place.plate.number, place.stroke);
+        let ending = ending(&take.extension);
+        let unnamed = self.unnamed_with(&folder, &pass, &stem, &sha256)?;
+        let (n, name) = match unnamed {
+            // Stored once, and cut off before the diary knew: only the line is missing.
+            Some(found) => found,
+            None => {
+                let mut n = 1 + self.highest(&pass, place);
+                let mut waiting = Some(part);
+                let mut name = String::new();
+                while let Some(part) = waiting.take() {
+                    name = format!("{stem}-{n}{ending}");
+                    waiting = disk::persist_new(part, &folder.join(&name))?;
+                    if waiting.is_some() {
+                        n += 1;
+                    }
+                }
+                disk::flush_folder(&folder)?;
+                (n, name)
+            }
+        };
+        let facts = TakeFacts {
+            pass: pass.clone(),
+            place: place.to_string(),
+            file: format!("{TAKES_FOLDER}/{pass}/{name}"),
+            n,
+            sha256,
+            bytes,
+            original: take.original,
+            why: take.why,
+            lossy: take.lossy,
+            remarks: take.remarks,
+        };
+        let path = folder.join(&name);
+        let place = take.place;
+        let folder = self.job.folder().to_owned();
+        let at = self.job.diary.append(&folder, Event::Take(facts.clone()))?.at;
+        Ok(Stored::New(StoredTake { place, path, at, facts }))
+    }
+
+    fn highest(&self, pass: &str, place: &ReedPlace) -> u32 {
+        let of_reed = self.job.stored_takes(pass).filter(|take| take.place == *place);
+        of_reed.map(|take| take.facts.n).max().unwrap_or(0)
+    }
+
+    /// A file of this reed that holds the very sound and that the diary does not name.
+    fn unnamed_with(
+        &self,
+        folder: &Path,
+        pass: &str,
+        stem: &str,
+        sha256: &str,
+    ) -> Result<Option<(u32, String)>, Error> {
+        let named: Vec<String> = self.job.stored_takes(pass).map(|take| take.facts.file).collect();
+        let entries = fs::read_dir(folder).map_err(|error| Error::read(folder, error))?;
+        for entry in entries.flatten() {
+            let Ok(name) = entry.file_name().into_string() else { continue };
+            let Some(rest) = name.strip_prefix(stem).and_then(|rest| rest.strip_prefix('-')) else {
+                continue;
+            };
+            let Ok(n) = rest.split('.').next().unwrap_or_default().parse() else { continue };
+            let is_file = entry.file_type().is_ok_and(|kind| kind.is_file());
+            if !is_file || named.contains(&format!("{TAKES_FOLDER}/{pass}/{name}")) {
+                continue;
+            }
+            if disk::hash_of(&entry.path()).is_ok_and(|hash| hash == sha256) {
+                return Ok(Some((n, name)));
+            }
+        }
+        Ok(None)
+    }
+}
+
+/// The ending with its point, in lower case; none where it is not a plain one.
+fn ending(extension: &str) -> String {
+    let is_plain =
+        (1..=5).contains(&extension.len()) && extension.bytes().all(|byte| byte.is_ascii_alphanumeric());
+    if is_plain { format!(".{}", extension.to_ascii_lowercase()) } else { String::new() }
+}
