@@ -19,6 +19,8 @@ const NEIGHBOURS: usize = 4;
 /// Share of a difference that a stroke must carry itself to be charged in the direction of a common leak. A departure
 /// that the other stroke carries to more than two thirds, in the reverse direction, is charged to that one.
 const SHARE_IN_LEAK_DIRECTION: f64 = 1.0 / 3.0;
+/// Share of its limit that a second sign must reach beside one that stands out (chosen with [`limit_factor`]).
+const SECOND_SIGN: f64 = 0.8;
 
 /// A sign of one stroke against the block.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,7 +31,9 @@ pub(crate) struct Departure {
     pub by: f64,
     /// From where it stands out, same unit, above 0.
     pub limit: f64,
-    /// Whether it does, and is this stroke's.
+    /// Whether it is this stroke that departs and not the other one.
+    pub charged: bool,
+    /// Whether it reaches the limit and is this stroke's.
     pub stands_out: bool,
 }
 
@@ -59,7 +63,7 @@ pub(crate) struct Compared<'a> {
 /// The scatter of few plates is itself uncertain, so fewer plates need more. Chosen by simulation (`docs/method.md`):
 /// with it, of healthy valves, fewer than 1 in 200 get two signs together and fewer than 1 in 50 get any.
 pub(crate) fn limit_factor(n: usize) -> f64 {
-    3.5 + 20.0 / n.max(1) as f64
+    3.7 + 20.0 / n.max(1) as f64
 }
 
 /// Compare the plates of one group, a row or a block.
@@ -68,7 +72,18 @@ pub(crate) fn compare(plates: &[Compared]) -> AgainstBlock {
     for quantity in &QUANTITIES {
         compare_one(plates, quantity, &mut found);
     }
+    found.departures.values_mut().for_each(|of_reed| support(of_reed));
     found
+}
+
+/// Where one sign stands out already, a second one need not stand out as far.
+fn support(of_reed: &mut [Departure]) {
+    if of_reed.iter().any(|departure| departure.stands_out) {
+        for departure in of_reed.iter_mut().filter(|departure| !departure.stands_out) {
+            departure.limit *= SECOND_SIGN;
+            departure.stands_out = departure.charged && departure.by.abs() >= departure.limit;
+        }
+    }
 }
 
 struct Quantity {
@@ -171,7 +186,7 @@ fn charge(quantity: &Quantity, by: f64, limit: f64, [own, other]: [f64; 2]) -> D
     let towards_leak = by * quantity.leak_direction > 0.0;
     let apart = own - other;
     let share = if apart == 0.0 { 0.5 } else { own / apart };
-    let is_this_stroke = match (towards_leak, quantity.reversible) {
+    let charged = match (towards_leak, quantity.reversible) {
         (true, true) => share >= SHARE_IN_LEAK_DIRECTION,
         (true, false) => true,
         (false, true) => share > 1.0 - SHARE_IN_LEAK_DIRECTION,
@@ -179,7 +194,13 @@ fn charge(quantity: &Quantity, by: f64, limit: f64, [own, other]: [f64; 2]) -> D
     };
     // Weak tone counts what is missing, the others what is too much.
     let sense = if quantity.kind == SignKind::WeakTone { -1.0 } else { 1.0 };
-    Departure { kind: quantity.kind, by: sense * by, limit, stands_out: is_this_stroke && by.abs() >= limit }
+    Departure {
+        kind: quantity.kind,
+        by: sense * by,
+        limit,
+        charged,
+        stands_out: charged && by.abs() >= limit,
+    }
 }
 
 /// Each value less the median of its neighbours along the row.

@@ -227,7 +227,7 @@ fn together(out: &[&Sign]) -> usize {
 
 /// Figures as the restorer reads them: times instead of a logarithm, the limit on the figure's own side.
 fn as_sign(departure: &Departure) -> Sign {
-    let Departure { kind, by, limit, stands_out } = *departure;
+    let Departure { kind, by, limit, stands_out, .. } = *departure;
     let limit = if by < 0.0 { -limit } else { limit };
     let (value, limit) = if kind == SignKind::SlowStart { (by.exp(), limit.exp()) } else { (by, limit) };
     Sign { kind, value: Some(value), limit, stands_out }

@@ -1,0 +1,14 @@
+//! The judgement on built readings: no sound, so that each rule is tested for itself.
+
+#[path = "../bench/chance.rs"]
+#[allow(dead_code)]
+mod chance;
+
+mod built;
+mod changes;
+mod laws;
+mod odds;
+mod reeds;
+mod statistics;
+mod swaps;
+mod valves;

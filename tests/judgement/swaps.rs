@@ -1,0 +1,153 @@
+//! Plates in each other's place.
+
+use platenote::instrument::{Bellows, Instrument, PlatePlace, Stroke};
+use platenote::judgement::{Findings, PassReadings, judge};
+
+use crate::built::{at, change, detune, in_tune, instrument, plate, reed, reed_finding};
+use crate::chance::Chance;
+
+/// Put the plates that belong at `from` where `to` says, both strokes.
+fn put(pass: &mut PassReadings, moves: &[(u32, u32)]) {
+    let whole = pass.clone();
+    for (from, to) in moves {
+        for stroke in Stroke::BOTH {
+            let pitch = whole.readings[&reed(*from, stroke)].as_ref().expect("a reading").f0;
+            change(pass, &reed(*to, stroke), |reading| reading.f0 = pitch);
+        }
+    }
+}
+
+fn places(findings: &Findings) -> Vec<(Vec<PlatePlace>, bool)> {
+    findings.swaps.iter().map(|swap| (swap.places.clone(), swap.sure)).collect()
+}
+
+/// A badly tuned pass: every reed off by up to 30 cents, the block by `offset`.
+fn rough(plan: &Instrument, offset: f64, seed: u64) -> PassReadings {
+    let mut chance = Chance::new(seed);
+    let mut pass = in_tune(plan);
+    let places: Vec<_> = pass.readings.keys().cloned().collect();
+    for place in places {
+        detune(&mut pass, &place, offset + chance.between(-30.0, 30.0));
+    }
+    pass
+}
+
+#[test]
+fn two_neighbours_interchanged_are_found_and_not_tuned() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(3, 4), (4, 3)]);
+    let findings = judge(&plan, &pass);
+    assert_eq!(places(&findings), [(vec![at(3), at(4)], true)]);
+    let moved = reed_finding(&findings, 3, Stroke::Press);
+    assert_eq!(moved.pitch.clone().expect("a pitch").tune, None);
+    assert!(moved.warnings.iter().any(|text| text.contains("bass A4")), "{:?}", moved.warnings);
+}
+
+#[test]
+fn a_common_offset_up_to_80_cents_triggers_nothing_and_hides_nothing() {
+    let plan = instrument(12);
+    for offset in [-80.0, -50.0, 35.0, 50.0, 80.0] {
+        let mut pass = in_tune(&plan);
+        for place in pass.readings.keys().cloned().collect::<Vec<_>>() {
+            detune(&mut pass, &place, offset);
+        }
+        assert!(judge(&plan, &pass).swaps.is_empty(), "{offset}");
+        put(&mut pass, &[(2, 9), (9, 2)]);
+        assert_eq!(places(&judge(&plan, &pass)), [(vec![at(2), at(9)], true)], "{offset}");
+    }
+}
+
+#[test]
+fn a_badly_tuned_block_is_not_a_swapped_one() {
+    let plan = instrument(24);
+    for seed in 0..200 {
+        let findings = judge(&plan, &rough(&plan, [-60.0, 0.0, 45.0][(seed % 3) as usize], seed));
+        assert!(findings.swaps.is_empty(), "seed {seed}: {:?}", findings.swaps);
+    }
+}
+
+#[test]
+fn a_swap_in_a_badly_tuned_block_is_found() {
+    let plan = instrument(24);
+    let mut chance = Chance::new(7);
+    for seed in 0..200 {
+        let mut pass = rough(&plan, 0.0, 1000 + seed);
+        let a = 1 + (chance.unit() * 24.0) as u32;
+        let b = 1 + (a + 2 + (chance.unit() * 20.0) as u32) % 24; // Another plate, mostly some notes away.
+        if a.abs_diff(b) < 2 {
+            continue;
+        }
+        put(&mut pass, &[(a, b), (b, a)]);
+        assert_eq!(places(&judge(&plan, &pass)), [(vec![at(a.min(b)), at(a.max(b))], true)], "seed {seed}");
+    }
+}
+
+#[test]
+fn three_plates_round_in_a_ring_are_named_together() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(2, 5), (5, 9), (9, 2)]);
+    assert_eq!(places(&judge(&plan, &pass)), [(vec![at(2), at(5), at(9)], true)]);
+}
+
+#[test]
+fn one_plate_heard_out_of_its_place_names_the_likely_other_one() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(3, 4)]);
+    for stroke in Stroke::BOTH {
+        pass.readings.remove(&reed(3, stroke));
+    }
+    assert_eq!(places(&judge(&plan, &pass)), [(vec![at(3), at(4)], false)]);
+}
+
+#[test]
+fn a_note_heard_twice_is_a_misfiled_take_and_no_swap() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(3, 4)]);
+    let findings = judge(&plan, &pass);
+    assert!(findings.swaps.is_empty());
+    assert!(findings.warnings.iter().any(|text| text.contains("bass A4") && text.contains("bass A3")));
+}
+
+#[test]
+fn one_stroke_out_of_place_is_no_swapped_plate() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    detune(&mut pass, &reed(3, Stroke::Press), 100.0);
+    detune(&mut pass, &reed(4, Stroke::Press), -100.0);
+    assert!(judge(&plan, &pass).swaps.is_empty());
+}
+
+#[test]
+fn interchanged_strokes_of_a_bisonoric_plate_are_told_from_a_swap() {
+    let mut plan = instrument(0);
+    plan.bellows = Bellows::Bisonoric;
+    plan.blocks[0].rows[0].plates = [(60, 62), (64, 65), (67, 69), (72, 71), (76, 74), (79, 77)]
+        .map(|(press, draw)| plate(press, draw))
+        .into();
+    let mut pass = in_tune(&plan);
+    detune(&mut pass, &reed(2, Stroke::Press), 100.0);
+    detune(&mut pass, &reed(2, Stroke::Draw), -100.0);
+    let findings = judge(&plan, &pass);
+    assert!(findings.swaps.is_empty());
+    assert!(findings.warnings.iter().any(|text| text.contains("interchanged")), "{:?}", findings.warnings);
+
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(4, 5), (5, 4)]);
+    assert_eq!(places(&judge(&plan, &pass)), [(vec![at(4), at(5)], true)]);
+}
+
+#[test]
+fn a_block_numbered_from_the_wrong_plate_gives_one_word_and_no_swaps() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    for place in pass.readings.keys().cloned().collect::<Vec<_>>() {
+        detune(&mut pass, &place, 100.0);
+    }
+    let findings = judge(&plan, &pass);
+    assert!(findings.swaps.is_empty());
+    assert!(findings.warnings.iter().any(|text| text.contains("as a whole")), "{:?}", findings.warnings);
+}
