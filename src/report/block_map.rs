@@ -1,0 +1,323 @@
+//! The block map: the plates where they lie, each with its note, what its valves say, and where its reeds should go.
+
+use crate::instrument::{Block, Face, Plate, PlatePlace, ReedPlace, Stroke, ValvePlace};
+use crate::judgement::{Tune, ValveChange, Verdict};
+
+use super::Subject;
+use super::ink::{
+    AXIS, BODY, Entry, FAINT_TEXT, HEADING, LEAKS, MARGIN, PAPER, RULE, SHEET_WIDTH, SUSPECT, SUSPECT_EDGE,
+    TEXT, UNKNOWN, arrow, cross, heading, legend, stroke_mark,
+};
+use super::sheet::{Ink, Lettering, Point, Sheet, Side};
+use super::strips::{Portion, portions};
+use super::words::{count, list, plate_label, signed};
+
+/// Plates side by side at most: each is wide enough for its words.
+const WIDEST: usize = 12;
+/// Strips on one sheet at most: an A4 page.
+const PER_SHEET: usize = 6;
+
+const PITCH: f64 = (SHEET_WIDTH - 2.0 * MARGIN) / WIDEST as f64;
+const CARD: f64 = PITCH - 3.0;
+const LABEL: Lettering = Lettering::bold(10.0);
+const WORD: Lettering = Lettering::plain(8.5);
+const LOUD_WORD: Lettering = Lettering::bold(9.0);
+const TINY: Lettering = Lettering::plain(7.5);
+
+/// One sheet for each portion of the block, with the row's name where there are several.
+pub(crate) fn sheets<'a>(subject: &Subject, block: &'a Block) -> Vec<(Option<&'a str>, Sheet)> {
+    let drawn = portions(block, WIDEST, PER_SHEET);
+    drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion))).collect()
+}
+
+fn sheet(subject: &Subject, block: &Block, portion: &Portion) -> Sheet {
+    let row = portion.row.map_or(String::new(), |row| format!(", row {row}"));
+    let title = format!("Valves of block {}{row}", block.name);
+    let mut sheet = Sheet::new(&title, SHEET_WIDTH);
+    let mut y = heading(&mut sheet, &title, &summary(subject, block, portion));
+    y += key(&mut sheet, y + 4.0) + 14.0;
+    let shape = CardShape::for_portion(subject, block, portion);
+    for strip in &portion.strips {
+        let name = HEADING.fit(&strip.heading(), SHEET_WIDTH - 2.0 * MARGIN);
+        sheet.words(&name, (MARGIN, y + 10.0), HEADING, TEXT, Side::Left);
+        y += 17.0;
+        for (k, index) in strip.plates.clone().enumerate() {
+            let Some(plate) = strip.row.plates.get(index) else { continue };
+            let place = PlatePlace {
+                block: block.name.clone(),
+                row: strip.row.name.clone(),
+                number: index as u32 + 1,
+            };
+            let corner = (MARGIN + k as f64 * PITCH, y);
+            card(&mut sheet, corner, &shape, subject, plate, &place);
+        }
+        y += shape.height() + 14.0;
+    }
+    sheet.height = y;
+    sheet
+}
+
+fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
+    let shows = |place: &ValvePlace| {
+        place.plate.block == block.name
+            && portion.strips.iter().any(|strip| strip.row.name == place.plate.row)
+    };
+    let of_verdict = |wanted: fn(&Verdict) -> bool| {
+        subject.findings.valves.iter().filter(|valve| shows(&valve.place) && wanted(&valve.verdict)).count()
+    };
+    let verdicts = list(
+        [
+            count(of_verdict(|v| matches!(v, Verdict::Leaks)), "consistent with a leak"),
+            count(of_verdict(|v| matches!(v, Verdict::Suspect)), "suspect"),
+            count(of_verdict(|v| matches!(v, Verdict::NoSign)), "without a sign"),
+            count(of_verdict(|v| matches!(v, Verdict::NotJudged { .. })), "not judged"),
+            count(of_verdict(|v| matches!(v, Verdict::NoValve)), "slots without a valve"),
+        ],
+        "nothing judged",
+    );
+    let mut lines = vec![subject.title.to_owned(), format!("Pass {}: {verdicts}.", subject.findings.pass)];
+    if let Some(comparison) = subject.earlier.as_ref().and_then(|earlier| earlier.comparison) {
+        let of_change = |wanted: ValveChange| {
+            comparison.valves.iter().filter(|(place, change)| shows(place) && *change == wanted).count()
+        };
+        let changes = list(
+            [
+                count(of_change(ValveChange::Cured), "cured"),
+                count(of_change(ValveChange::StillLeaks), "still leak"),
+                count(of_change(ValveChange::NewlyLeaks), "newly leak"),
+                count(of_change(ValveChange::CannotTell), "cannot be told"),
+            ],
+            "no change",
+        );
+        lines.push(format!("Against pass {}: {changes}.", comparison.earlier));
+    }
+    lines
+}
+
+fn key(sheet: &mut Sheet, top: f64) -> f64 {
+    let field = |verdict: Verdict| {
+        move |sheet: &mut Sheet, (x, y): Point| {
+            verdict_field(sheet, (x - 9.0, y - 6.0), (x + 9.0, y + 6.0), &verdict);
+            verdict_mark(sheet, (x, y), &verdict);
+        }
+    };
+    let leaks = field(Verdict::Leaks);
+    let suspect = field(Verdict::Suspect);
+    let no_sign = field(Verdict::NoSign);
+    let not_judged = field(Verdict::NotJudged { cause: None, needs: None });
+    let entries: [Entry; 9] = [
+        (&leaks, "leaks: signs consistent with a leak".to_owned()),
+        (&suspect, "suspect: listen again, softer".to_owned()),
+        (&no_sign, "no sign found".to_owned()),
+        (&not_judged, "not judged".to_owned()),
+        (&|sheet, at| stroke_mark(sheet, at, Stroke::Press, false), "press reed, cents".to_owned()),
+        (&|sheet, at| stroke_mark(sheet, at, Stroke::Draw, false), "draw reed, cents".to_owned()),
+        (&|sheet, at| arrow(sheet, at, true, 3.5, TEXT), "raise the pitch".to_owned()),
+        (&|sheet, at| arrow(sheet, at, false, 3.5, TEXT), "lower the pitch".to_owned()),
+        (&|sheet, (x, y)| sheet.line(&[(x - 5.0, y), (x + 5.0, y)], TEXT, 1.0), "not measured".to_owned()),
+    ];
+    let height = legend(sheet, top, &entries);
+    let note = "Plate 1 lies at the left. The outer valve is reached with the plate in place; for the inner one the plate is lifted.";
+    sheet.words(note, (MARGIN, top + height + 11.0), BODY, FAINT_TEXT, Side::Left);
+    height + 16.0
+}
+
+/// Heights that every card of a sheet shares, so that the rows stay level.
+struct CardShape {
+    /// Label and note do not fit side by side, or there are two notes.
+    notes_below: bool,
+    has_swaps: bool,
+    has_changes: bool,
+}
+
+impl CardShape {
+    fn for_portion(subject: &Subject, block: &Block, portion: &Portion) -> Self {
+        let crowded = |row: &str, index: usize, plate: &Plate| {
+            let notes = super::notes(plate);
+            let label = LABEL.width(&format!("{row}{}", index + 1));
+            notes.len() > 1 || label + notes.first().map_or(0.0, |note| WORD.width(note)) > CARD - 10.0
+        };
+        let is_crowded = portion.strips.iter().any(|strip| {
+            let mut plates = strip.row.plates.iter().enumerate();
+            plates.any(|(index, plate)| crowded(&strip.row.name, index, plate))
+        });
+        Self {
+            notes_below: is_crowded,
+            has_swaps: subject
+                .findings
+                .swaps
+                .iter()
+                .flat_map(|swap| &swap.places)
+                .any(|at| at.block == block.name),
+            has_changes: subject.earlier.as_ref().is_some_and(|earlier| earlier.comparison.is_some()),
+        }
+    }
+
+    fn head(&self) -> f64 {
+        16.0 + if self.notes_below { 11.0 } else { 0.0 } + if self.has_swaps { 11.0 } else { 0.0 }
+    }
+
+    fn field(&self) -> f64 {
+        if self.has_changes { 35.0 } else { 26.0 }
+    }
+
+    fn height(&self) -> f64 {
+        self.head() + 2.0 * self.field() + 27.0
+    }
+}
+
+fn card(
+    sheet: &mut Sheet,
+    (x, y): Point,
+    shape: &CardShape,
+    subject: &Subject,
+    plate: &Plate,
+    place: &PlatePlace,
+) {
+    head(sheet, (x, y), shape, subject, plate, place);
+    let mut top = y + shape.head();
+    for face in Face::BOTH {
+        let place = ValvePlace { plate: place.clone(), face };
+        valve(sheet, (x, top), shape, subject, &place);
+        top += shape.field();
+    }
+    for stroke in Stroke::BOTH {
+        reed(sheet, (x, top + 7.5), subject, &ReedPlace { plate: place.clone(), stroke });
+        top += 12.0;
+    }
+    sheet.frame((x, y), (x + CARD, y + shape.height()), AXIS, 1.0);
+}
+
+fn head(
+    sheet: &mut Sheet,
+    (x, y): Point,
+    shape: &CardShape,
+    subject: &Subject,
+    plate: &Plate,
+    place: &PlatePlace,
+) {
+    let label = LABEL.fit_before(&place.row, &place.number.to_string(), CARD - 8.0);
+    sheet.words(&label, (x + 4.0, y + 12.0), LABEL, TEXT, Side::Left);
+    let notes = super::notes(plate).join(" / ");
+    let mut line = y + 12.0;
+    if shape.notes_below {
+        line += 11.0;
+        sheet.words(&WORD.fit(&notes, CARD - 8.0), (x + 4.0, line), WORD, FAINT_TEXT, Side::Left);
+    } else {
+        sheet.words(&notes, (x + CARD - 4.0, line), WORD, FAINT_TEXT, Side::Right);
+    }
+    let swap = subject.findings.swaps.iter().find(|swap| swap.places.contains(place));
+    if let Some(other) = swap.and_then(|swap| swap.places.iter().find(|other| *other != place)) {
+        let text = TINY.fit(&format!("swap {}?", plate_label(other)), CARD - 8.0);
+        sheet.words(&text, (x + 4.0, line + 11.0), TINY, TEXT, Side::Left);
+    }
+}
+
+fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject, place: &ValvePlace) {
+    let finding = subject.findings.valves.iter().find(|valve| valve.place == *place);
+    let verdict = finding.map_or(Verdict::NoValve, |valve| valve.verdict);
+    verdict_field(sheet, (x, y), (x + CARD, y + shape.field()), &verdict);
+    verdict_mark(sheet, (x + CARD - 9.0, y + 8.0), &verdict);
+    let ink = word_ink(&verdict);
+    let must_lift = place.face == Face::Inner && matches!(verdict, Verdict::Leaks | Verdict::Suspect);
+    let caption = if must_lift { "inner, lift".to_owned() } else { place.face.to_string() };
+    sheet.words(&caption, (x + 4.0, y + 10.5), TINY, ink, Side::Left);
+    let (word, face) = verdict_word(&verdict);
+    sheet.words(word, (x + 4.0, y + 21.5), face, ink, Side::Left);
+    let comparison = subject.earlier.as_ref().and_then(|earlier| earlier.comparison);
+    let change = comparison
+        .and_then(|known| known.valves.iter().find(|(at, _)| at == place))
+        .map(|(_, change)| change);
+    if let Some(text) = change.and_then(|change| change_word(*change)) {
+        sheet.words(text, (x + 4.0, y + 31.0), TINY, ink, Side::Left);
+    }
+}
+
+/// A stroke's shape, its deviation, and an arrow where the reed should be moved.
+fn reed(sheet: &mut Sheet, (x, y): Point, subject: &Subject, place: &ReedPlace) {
+    let Some(reed) = subject.findings.reeds.iter().find(|reed| reed.place == *place) else { return };
+    stroke_mark(sheet, (x + 8.0, y), place.stroke, false);
+    let Ok(pitch) = &reed.pitch else {
+        sheet.line(&[(x + 20.0, y), (x + 30.0, y)], TEXT, 1.0);
+        return;
+    };
+    let cents = pitch.deviation.value.get();
+    let figure = signed(cents, if cents.abs() < 100.0 { 1 } else { 0 });
+    sheet.words(&figure, (x + CARD - 15.0, y + WORD.half_capital()), WORD, TEXT, Side::Right);
+    match pitch.tune {
+        Tune::Raise => arrow(sheet, (x + CARD - 8.0, y), true, 3.5, TEXT),
+        Tune::Lower => arrow(sheet, (x + CARD - 8.0, y), false, 3.5, TEXT),
+        Tune::Leave => {}
+    }
+}
+
+/// The ground of a verdict: dark, tinted with a heavy edge, white, or grey with a broken edge.
+fn verdict_field(sheet: &mut Sheet, from: Point, to: Point, verdict: &Verdict) {
+    match verdict {
+        Verdict::Leaks => sheet.slab(from, to, LEAKS),
+        Verdict::Suspect => {
+            const EDGE: f64 = 2.0;
+            sheet.slab(from, to, SUSPECT_EDGE);
+            sheet.slab((from.0 + EDGE, from.1 + EDGE), (to.0 - EDGE, to.1 - EDGE), SUSPECT);
+        }
+        Verdict::NoSign => sheet.frame(from, to, RULE, 0.75),
+        Verdict::NotJudged { .. } => {
+            sheet.slab(from, to, UNKNOWN);
+            for y in [from.1, to.1] {
+                sheet.dashes((from.0, y), (to.0, y), 3.0, AXIS, 0.75);
+            }
+        }
+        Verdict::NoValve => sheet.frame(from, to, RULE, 0.5),
+    }
+}
+
+/// The sign of a verdict: cross, half-filled disc, ring, bar, nothing.
+fn verdict_mark(sheet: &mut Sheet, (x, y): Point, verdict: &Verdict) {
+    match verdict {
+        Verdict::Leaks => cross(sheet, (x, y), 3.2, PAPER, 2.0),
+        Verdict::Suspect => {
+            sheet.disc((x, y), 4.0, TEXT);
+            sheet.disc((x, y), 3.0, SUSPECT);
+            let half: Vec<Point> = (0..=12)
+                .map(|k| std::f64::consts::PI * f64::from(k) / 12.0)
+                .map(|turn| (x - 3.2 * turn.sin(), y - 3.2 * turn.cos()))
+                .collect();
+            sheet.area(&half, TEXT);
+        }
+        Verdict::NoSign => {
+            sheet.disc((x, y), 3.6, TEXT);
+            sheet.disc((x, y), 2.6, PAPER);
+        }
+        Verdict::NotJudged { .. } => sheet.line(&[(x - 3.5, y), (x + 3.5, y)], TEXT, 1.5),
+        Verdict::NoValve => {}
+    }
+}
+
+fn verdict_word(verdict: &Verdict) -> (&'static str, Lettering) {
+    match verdict {
+        Verdict::Leaks => ("leaks", LOUD_WORD),
+        Verdict::Suspect => ("suspect", LOUD_WORD),
+        Verdict::NoSign => ("no sign", WORD),
+        Verdict::NotJudged { .. } => ("not judged", WORD),
+        Verdict::NoValve => ("no valve", WORD),
+    }
+}
+
+fn word_ink(verdict: &Verdict) -> Ink {
+    match verdict {
+        Verdict::Leaks => PAPER,
+        Verdict::Suspect | Verdict::NoSign | Verdict::NotJudged { .. } => TEXT,
+        Verdict::NoValve => FAINT_TEXT,
+    }
+}
+
+/// Only what the restorer's work has changed, or has not.
+fn change_word(change: ValveChange) -> Option<&'static str> {
+    match change {
+        ValveChange::Cured => Some("cured"),
+        ValveChange::StillLeaks => Some("still leaks"),
+        ValveChange::NewlyLeaks => Some("newly leaks"),
+        ValveChange::CannotTell => Some("cannot tell"),
+        ValveChange::StillNoSign => None,
+    }
+}
