@@ -1,7 +1,7 @@
 //! The block map: the plates where they lie, each with its note, what its valves say, and where its reeds should go.
 
 use crate::instrument::{Block, Face, Plate, PlatePlace, ReedPlace, Stroke, ValvePlace};
-use crate::judgement::{Tune, ValveChange, Verdict};
+use crate::judgement::{Tune, ValveChange, ValveFinding, Verdict};
 
 use super::Subject;
 use super::ink::{
@@ -9,7 +9,7 @@ use super::ink::{
     TEXT, UNKNOWN, arrow, cross, heading, legend, stroke_mark,
 };
 use super::sheet::{Ink, Lettering, Point, Sheet, Side};
-use super::strips::{Portion, portions};
+use super::strips::{Portion, block_title, portions};
 use super::words::{count, list, plate_label, signed};
 
 /// Plates side by side at most: each is wide enough for its words.
@@ -31,8 +31,7 @@ pub(crate) fn sheets<'a>(subject: &Subject, block: &'a Block) -> Vec<(Option<&'a
 }
 
 fn sheet(subject: &Subject, block: &Block, portion: &Portion) -> Sheet {
-    let row = portion.row.map_or(String::new(), |row| format!(", row {row}"));
-    let title = format!("Valves of block {}{row}", block.name);
+    let title = block_title("Valves", block, portion);
     let mut sheet = Sheet::new(&title, SHEET_WIDTH);
     let mut y = heading(&mut sheet, &title, &summary(subject, block, portion));
     y += key(&mut sheet, y + 4.0) + 14.0;
@@ -78,7 +77,7 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
     let mut lines = vec![subject.title.to_owned(), format!("Pass {}: {verdicts}.", subject.findings.pass)];
     if let Some(comparison) = subject.earlier.as_ref().and_then(|earlier| earlier.comparison) {
         let of_change = |wanted: ValveChange| {
-            comparison.valves.iter().filter(|(place, change)| shows(place) && *change == wanted).count()
+            comparison.valves.iter().filter(|valve| shows(&valve.place) && valve.change == wanted).count()
         };
         let changes = list(
             [
@@ -90,6 +89,15 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
             "no change",
         );
         lines.push(format!("Against pass {}: {changes}.", comparison.earlier));
+    }
+    for swap in
+        subject.findings.swaps.iter().filter(|swap| swap.places.iter().any(|at| at.block == block.name))
+    {
+        let places: Vec<String> = swap.places.iter().map(plate_label).collect();
+        lines.push(format!(
+            "By their pitch, these plates may lie in each other's place: {}.",
+            places.join(", ")
+        ));
     }
     lines
 }
@@ -206,9 +214,13 @@ fn head(
     } else {
         sheet.words(&notes, (x + CARD - 4.0, line), WORD, FAINT_TEXT, Side::Right);
     }
-    let swap = subject.findings.swaps.iter().find(|swap| swap.places.contains(place));
-    if let Some(other) = swap.and_then(|swap| swap.places.iter().find(|other| *other != place)) {
-        let text = TINY.fit(&format!("swap {}?", plate_label(other)), CARD - 8.0);
+    if let Some(swap) = subject.findings.swaps.iter().find(|swap| swap.places.contains(place)) {
+        let text = match swap.places.iter().find(|other| *other != place) {
+            Some(other) if swap.places.len() == 2 => {
+                TINY.fit(&format!("swap {}?", plate_label(other)), CARD - 8.0)
+            }
+            _ => "own place?".to_owned(), // A ring of plates: which one goes where is for the bench to find.
+        };
         sheet.words(&text, (x + 4.0, line + 11.0), TINY, TEXT, Side::Left);
     }
 }
@@ -219,16 +231,15 @@ fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject,
     verdict_field(sheet, (x, y), (x + CARD, y + shape.field()), &verdict);
     verdict_mark(sheet, (x + CARD - 9.0, y + 8.0), &verdict);
     let ink = word_ink(&verdict);
-    let must_lift = place.face == Face::Inner && matches!(verdict, Verdict::Leaks | Verdict::Suspect);
+    let must_lift =
+        finding.is_some_and(ValveFinding::lift_plate) && matches!(verdict, Verdict::Leaks | Verdict::Suspect);
     let caption = if must_lift { "inner, lift".to_owned() } else { place.face.to_string() };
     sheet.words(&caption, (x + 4.0, y + 10.5), TINY, ink, Side::Left);
     let (word, face) = verdict_word(&verdict);
     sheet.words(word, (x + 4.0, y + 21.5), face, ink, Side::Left);
     let comparison = subject.earlier.as_ref().and_then(|earlier| earlier.comparison);
-    let change = comparison
-        .and_then(|known| known.valves.iter().find(|(at, _)| at == place))
-        .map(|(_, change)| change);
-    if let Some(text) = change.and_then(|change| change_word(*change)) {
+    let change = comparison.and_then(|known| known.valves.iter().find(|valve| valve.place == *place));
+    if let Some(text) = change.and_then(|valve| change_word(valve.change)) {
         sheet.words(text, (x + 4.0, y + 31.0), TINY, ink, Side::Left);
     }
 }
@@ -245,9 +256,9 @@ fn reed(sheet: &mut Sheet, (x, y): Point, subject: &Subject, place: &ReedPlace) 
     let figure = signed(cents, if cents.abs() < 100.0 { 1 } else { 0 });
     sheet.words(&figure, (x + CARD - 15.0, y + WORD.half_capital()), WORD, TEXT, Side::Right);
     match pitch.tune {
-        Tune::Raise => arrow(sheet, (x + CARD - 8.0, y), true, 3.5, TEXT),
-        Tune::Lower => arrow(sheet, (x + CARD - 8.0, y), false, 3.5, TEXT),
-        Tune::Leave => {}
+        Some(Tune::Raise) => arrow(sheet, (x + CARD - 8.0, y), true, 3.5, TEXT),
+        Some(Tune::Lower) => arrow(sheet, (x + CARD - 8.0, y), false, 3.5, TEXT),
+        Some(Tune::Leave) | None => {}
     }
 }
 

@@ -143,7 +143,9 @@ fn panel(sheet: &mut Sheet, frame: &Frame, pass: &PassCloseUp, curve: &[(f64, f6
         arrow(sheet, (x, frame.top + 8.0), false, 5.0, LEAKS);
         // The words stand on the side away from the partial.
         let (at, side) = if offset < 0.0 { (x - 9.0, Side::Right) } else { (x + 9.0, Side::Left) };
-        let text = format!("opposite reed, {} cents", signed(offset, 1));
+        let what =
+            if second(&pass.opposite).is_some() { "opposite reed" } else { "heard here in the other pass" };
+        let text = format!("{what}, {} cents", signed(offset, 1));
         let room = BODY.width(&text) + 4.0;
         let (at, side) = match side {
             Side::Right if at - room < PANEL_LEFT => (x + 9.0, Side::Left),

@@ -4,6 +4,8 @@ use std::ops::Range;
 
 use crate::instrument::{Block, Row};
 
+use super::ink::{MARGIN, SHEET_WIDTH, TITLE};
+
 /// A part of a row that is drawn side by side.
 pub(crate) struct Strip<'a> {
     pub row: &'a Row,
@@ -26,6 +28,12 @@ impl Strip<'_> {
             (first, last) => format!("Row {}, plates {first} to {last}", self.row.name),
         }
     }
+}
+
+/// `Tuning of block bass, row A`; a long block name is shortened so that the row stays to be read.
+pub(crate) fn block_title(what: &str, block: &Block, portion: &Portion) -> String {
+    let row = portion.row.map_or(String::new(), |row| format!(", row {}", TITLE.fit(row, 150.0)));
+    TITLE.fit_before(&format!("{what} of block {}", block.name), &row, SHEET_WIDTH - 2.0 * MARGIN)
 }
 
 /// The whole block on one sheet when it takes at most `per_sheet` strips, else a sheet for each row.

@@ -9,7 +9,7 @@ use super::ink::{
     cross, heading, legend, stroke_ink, stroke_mark,
 };
 use super::sheet::{Ink, Lettering, Sheet, Side};
-use super::strips::{Portion, Strip, portions};
+use super::strips::{Portion, Strip, block_title, portions};
 use super::words::{count, list, plain, plate_label, signed};
 
 /// Plates side by side at most: four columns a plate (two strokes, two passes) stay apart.
@@ -77,8 +77,7 @@ impl Scale {
 }
 
 fn sheet(subject: &Subject, block: &Block, portion: &Portion, scale: Scale) -> Sheet {
-    let row = portion.row.map_or(String::new(), |row| format!(", row {row}"));
-    let title = format!("Tuning of block {}{row}", block.name);
+    let title = block_title("Tuning", block, portion);
     let mut sheet = Sheet::new(&title, SHEET_WIDTH);
     let mut y = heading(&mut sheet, &title, &summary(subject, block, portion));
     y += key(&mut sheet, y + 4.0, subject, block) + 14.0;
@@ -104,7 +103,7 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
     vec![
         subject.title.to_owned(),
         format!(
-            "Pass {}: {n_measured} of {} reeds measured, {work}. Deviation from the target in cents, A4 = {:.1} Hz.",
+            "Pass {}: {n_measured} of {} reeds measured, {work}. Deviation from the target in cents, A4\u{a0}=\u{a0}{:.1}\u{a0}Hz.",
             subject.findings.pass,
             reeds.len(),
             subject.instrument.tuning.reference.get(),
@@ -282,6 +281,10 @@ fn plate_names(sheet: &mut Sheet, frame: &Frame, block: &Block, strip: &Strip, s
     };
     let is_turned = strip.plates.clone().any(|plate| BODY.width(&label(plate)) > slot - 3.0);
     let mut y = frame.bottom();
+    let caption = |sheet: &mut Sheet, text: &str, baseline: f64| {
+        sheet.words(text, (PANEL_LEFT - 6.0, baseline), SMALL, FAINT_TEXT, Side::Right);
+    };
+    caption(sheet, "plate", y + 13.0);
     for (k, plate) in strip.plates.clone().enumerate() {
         let x = frame.left + (k as f64 + 0.5) * slot;
         if is_turned {
@@ -292,6 +295,7 @@ fn plate_names(sheet: &mut Sheet, frame: &Frame, block: &Block, strip: &Strip, s
         }
     }
     y += if is_turned { TURNED_LABEL + 8.0 } else { 15.0 };
+    caption(sheet, "note", y + 9.0);
     let mut deepest = y;
     for (k, plate) in strip.plates.clone().enumerate() {
         let x = frame.left + (k as f64 + 0.5) * slot;

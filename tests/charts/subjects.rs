@@ -6,7 +6,8 @@ use platenote::instrument::{
     Row, Stroke, Temperament, Tremolo, Tuning, Valve, ValvePlace,
 };
 use platenote::judgement::{
-    Comparison, Findings, ReedFinding, ReedPitch, Swap, Tune, ValveChange, ValveFinding, Verdict,
+    Comparison, Findings, ReedFinding, ReedPitch, Swap, Tune, ValveChange, ValveChanged, ValveFinding,
+    Verdict,
 };
 use platenote::report::{PassCloseUp, ReedCloseUp};
 use platenote::units::{Cents, Decibels, Hz, Measured, Millimetres};
@@ -63,6 +64,7 @@ pub fn findings(instrument: &Instrument, pass: &str, turn: usize) -> Findings {
             verdict: verdict(plate, face, k, turn),
             signs: Vec::new(),
             reason: "made up".into(),
+            next: String::new(),
         })
     });
     Findings {
@@ -70,6 +72,7 @@ pub fn findings(instrument: &Instrument, pass: &str, turn: usize) -> Findings {
         reeds: reeds.collect(),
         valves: valves.collect(),
         swaps: Vec::new(),
+        warnings: Vec::new(),
         shifts: Vec::new(),
     }
 }
@@ -86,7 +89,7 @@ fn reed_finding(instrument: &Instrument, place: ReedPlace, reed: Reed, k: usize,
         Tune::Leave
     };
     let measured = Measured { value: cents(deviation), uncertainty: cents(0.2 + 0.1 * (k % 5) as f64) };
-    let pitch = ReedPitch { f0: target.raised_by(measured.value), deviation: measured, tune };
+    let pitch = ReedPitch { f0: target.raised_by(measured.value), deviation: measured, tune: Some(tune) };
     let pitch = if (k + turn) % 13 == 9 { Err("there is no take".into()) } else { Ok(pitch) };
     ReedFinding { place, note: reed.note, target, pitch, warnings: Vec::new() }
 }
@@ -112,16 +115,23 @@ pub fn comparison(earlier: &Findings, later: &Findings) -> Comparison {
         _ => ValveChange::CannotTell,
     };
     let valves = earlier.valves.iter().zip(&later.valves).filter(|(was, _)| was.verdict != Verdict::NoValve);
+    let changed = valves.map(|(was, is)| ValveChanged {
+        place: was.place.clone(),
+        change: change(&was.verdict, &is.verdict),
+        reason: "made up".into(),
+    });
     Comparison {
         earlier: earlier.pass.clone(),
         later: later.pass.clone(),
-        valves: valves.map(|(was, is)| (was.place.clone(), change(&was.verdict, &is.verdict))).collect(),
+        valves: changed.collect(),
         reeds: Vec::new(),
+        warnings: Vec::new(),
     }
 }
 
-pub fn swap(block: &str, row: &str, numbers: [u32; 2]) -> Swap {
-    Swap { places: numbers.map(|number| PlatePlace { block: block.into(), row: row.into(), number }) }
+pub fn swap(block: &str, row: &str, numbers: &[u32]) -> Swap {
+    let place = |&number: &u32| PlatePlace { block: block.into(), row: row.into(), number };
+    Swap { places: numbers.iter().map(place).collect(), sure: true }
 }
 
 /// A partial with a weaker one beside it, and the same without.
