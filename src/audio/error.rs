@@ -1,0 +1,108 @@
+//! Why a sound file gives no take, and what to do about it.
+
+use std::path::PathBuf;
+
+/// What stopped the ear; [`Error::next`] says what to do about it.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The file cannot be opened or read at all.
+    #[error("cannot read `{}`: {cause}", path.display())]
+    Open {
+        /// Which file.
+        path: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// A folder, a pipe or a device.
+    #[error("`{}` is not a file", path.display())]
+    NotAFile {
+        /// Which path.
+        path: PathBuf,
+    },
+    /// The file holds no bytes.
+    #[error("`{}` is empty: 0 bytes", path.display())]
+    EmptyFile {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// A known kind of file that is not read here.
+    #[error(
+        "`{}` is {kind}, which is not read here",
+        path.display()
+    )]
+    NotReadHere {
+        /// Which file.
+        path: PathBuf,
+        /// What it is, with its article: `an Opus file`.
+        kind: String,
+    },
+    /// Not a sound file, or one too damaged to read.
+    #[error(
+        "`{}` cannot be read as sound: {detail}",
+        path.display()
+    )]
+    NotSound {
+        /// Which file.
+        path: PathBuf,
+        /// What was met.
+        detail: String,
+    },
+    /// The rate is out of range.
+    #[error(
+        "`{}` says {rate_hz} samples per second, and 8000 to 384000 are read",
+        path.display()
+    )]
+    Rate {
+        /// Which file.
+        path: PathBuf,
+        /// As the file says it.
+        rate_hz: u32,
+    },
+    /// More channels than any recorder has.
+    #[error("`{}` says {channels} channels, and 1 to {most} are read", path.display())]
+    Channels {
+        /// Which file.
+        path: PathBuf,
+        /// As the file says it.
+        channels: usize,
+        /// The most that are read.
+        most: usize,
+    },
+    /// Longer than any recording of a block.
+    #[error("`{}` lasts more than {most_s:.0} s, which is too long for one take", path.display())]
+    TooLong {
+        /// Which file.
+        path: PathBuf,
+        /// The longest that is read, seconds.
+        most_s: f64,
+    },
+    /// A file that could not be written.
+    #[error("cannot write `{}`: {detail}", path.display())]
+    Write {
+        /// Which file.
+        path: PathBuf,
+        /// What the system said.
+        detail: String,
+    },
+}
+
+impl Error {
+    /// What to do next.
+    pub fn next(&self) -> &'static str {
+        match self {
+            Error::Open { .. } => "check the name and that the file may be read",
+            Error::NotAFile { .. } => "name a sound file",
+            Error::EmptyFile { .. } => "copy the recording again, or record it again",
+            Error::NotReadHere { .. } => {
+                "convert it to WAV or FLAC without changing the sample rate, and record the next takes as WAV"
+            }
+            Error::NotSound { .. } => {
+                "play it in any player; if that works, convert it to WAV, else record it again"
+            }
+            Error::Rate { .. } => "record at 48000, or convert it to that",
+            Error::Channels { .. } => "export the channel with the reed as a file of its own",
+            Error::TooLong { .. } => "cut it into shorter files",
+            Error::Write { .. } => "check that the folder exists, may be written, and has room",
+        }
+    }
+}

@@ -1,0 +1,206 @@
+//! A sound file as a take.
+//!
+//! Decoded a piece at a time and never held whole: a file of several channels goes by twice, once to choose the channel
+//! and once to keep it; a mono file once. So memory grows with one channel's length and never with what a header claims.
+
+use std::fs::File;
+use std::path::Path;
+
+use super::channels::Listener;
+use super::guard::guarded;
+use super::wav_look::{self, Look, Pcm};
+use super::{Error, coded, pcm};
+use crate::take::Take;
+
+/// The rates that are read.
+const RATES: std::ops::RangeInclusive<u32> = 8_000..=384_000;
+/// More channels than this no recorder has, and a damaged header easily.
+const MOST_CHANNELS: usize = 256;
+/// The longest channel kept, in samples: 93 minutes at 48 kHz, 1 GiB.
+const MOST_SAMPLES: usize = 1 << 28;
+
+/// Read a sound file: WAV of any common kind, or AIFF, CAF, FLAC, MP3, Ogg Vorbis, M4A.
+///
+/// One channel is used as it is: of several that carry sound, the one whose tone stands highest above its noise, and
+/// the choice is remarked. A file cut short is used as far as it goes, and remarked. Values that are not finite are
+/// kept: the analysis reports them. A file without samples gives an empty take.
+///
+/// Fails when the file cannot be opened, is of a kind not read here, says a rate outside 8 to 384 kHz or more than 256
+/// channels, or is longer than 2²⁸ samples; each message says what to do.
+pub fn read_file(path: &Path) -> Result<Take, Error> {
+    let (mut file, length) = open(path)?;
+    refuse_known(path, &mut file)?;
+    match wav_look::look(&mut file, length).map_err(|cause| Error::Open { path: path.into(), cause })? {
+        Look::Pcm(pcm) => {
+            check(path, pcm.rate_hz, usize::from(pcm.channels))?;
+            read_pcm(path, &pcm)
+        }
+        Look::Coded { channels, rate_hz } => {
+            check(path, rate_hz, usize::from(channels))?;
+            read_coded(path)
+        }
+        Look::NotWav => read_coded(path),
+        Look::Unread(kind) => Err(Error::NotReadHere { path: path.into(), kind }),
+        Look::Damaged(detail) => Err(Error::NotSound { path: path.into(), detail }),
+    }
+}
+
+fn open(path: &Path) -> Result<(File, u64), Error> {
+    let cannot = |cause| Error::Open { path: path.into(), cause };
+    let about = std::fs::metadata(path).map_err(cannot)?; // Before opening: opening a pipe would wait.
+    if !about.is_file() {
+        return Err(Error::NotAFile { path: path.into() });
+    }
+    if about.len() == 0 {
+        return Err(Error::EmptyFile { path: path.into() });
+    }
+    Ok((File::open(path).map_err(cannot)?, about.len()))
+}
+
+/// Refuse by their first bytes the kinds that are known and not read.
+fn refuse_known(path: &Path, file: &mut File) -> Result<(), Error> {
+    use std::io::Read;
+    let mut head = Vec::new();
+    file.take(64).read_to_end(&mut head).map_err(|cause| Error::Open { path: path.into(), cause })?;
+    let kind = match head.as_slice() {
+        [b'R', b'F', b'6', b'4', ..] => "an RF64 file (WAV for more than 4 GB)",
+        [b'B', b'W', b'6', b'4', ..] => "a BW64 file (WAV for more than 4 GB)",
+        [b'R', b'I', b'F', b'X', ..] => "a big-endian WAV file (RIFX)",
+        [b'r', b'i', b'f', b'f', 0x2E, 0x91, ..] => "a Wave64 file",
+        [b'.', b's', b'n', b'd', ..] => "an AU file",
+        [b'#', b'!', b'A', b'M', b'R', ..] => "an AMR file",
+        [0x30, 0x26, 0xB2, 0x75, ..] => "a Windows Media file",
+        ogg if ogg.starts_with(b"OggS") && holds(ogg, b"OpusHead") => "a file coded with Opus",
+        ogg if ogg.starts_with(b"OggS") && holds(ogg, b"Speex   ") => "a file coded with Speex",
+        _ => return Ok(()),
+    };
+    Err(Error::NotReadHere { path: path.into(), kind: kind.into() })
+}
+
+fn holds(bytes: &[u8], part: &[u8]) -> bool {
+    bytes.windows(part.len()).any(|window| window == part)
+}
+
+fn check(path: &Path, rate_hz: u32, channels: usize) -> Result<(), Error> {
+    if !(1..=MOST_CHANNELS).contains(&channels) {
+        return Err(Error::Channels { path: path.into(), channels, most: MOST_CHANNELS });
+    }
+    if !RATES.contains(&rate_hz) {
+        return Err(Error::Rate { path: path.into(), rate_hz });
+    }
+    Ok(())
+}
+
+fn too_long(path: &Path, rate_hz: u32) -> Error {
+    Error::TooLong { path: path.into(), most_s: MOST_SAMPLES as f64 / f64::from(rate_hz) }
+}
+
+fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
+    if pcm.frames > MOST_SAMPLES as u64 {
+        return Err(too_long(path, pcm.rate_hz));
+    }
+    let channels = usize::from(pcm.channels);
+    let pass = |sink: &mut dyn FnMut(&[f32])| {
+        let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
+        let mut go_on = |piece: &[f32]| {
+            sink(piece);
+            true
+        };
+        pcm::decode(file, pcm, &mut go_on)
+            .map_err(|e| Error::NotSound { path: path.into(), detail: e.to_string() })
+    };
+    let mut take = Take::new(Vec::new(), pcm.rate_hz);
+    let mut chosen = 0;
+    if channels > 1 {
+        let mut listener = Listener::new(channels, pcm.rate_hz);
+        pass(&mut |piece| listener.hear(piece))?;
+        chosen = remark_choice(listener, channels, &mut take.remarks);
+    }
+    take.samples.reserve_exact(pcm.frames as usize);
+    pass(&mut |piece| take.samples.extend(piece.iter().skip(chosen).step_by(channels)))?;
+    remark_length(pcm.promised, pcm.frames, 0, pcm.rate_hz, &mut take.remarks);
+    if pcm.more_data {
+        take.remarks.push("the file holds a second stretch of sound, which was left out".into());
+    }
+    Ok(take)
+}
+
+fn read_coded(path: &Path) -> Result<Take, Error> {
+    let mut listener: Option<Listener> = None;
+    let (mut mono, mut heard, mut first_refused) = (Vec::new(), 0_usize, None);
+    let coded = coded_pass(path, &mut |piece, rate_hz, channels| {
+        if heard == 0 {
+            first_refused = check(path, rate_hz, channels).err();
+        }
+        heard += piece.len() / channels;
+        if first_refused.is_some() || heard > MOST_SAMPLES {
+            return false;
+        }
+        if channels == 1 {
+            mono.extend_from_slice(piece);
+        } else {
+            listener.get_or_insert_with(|| Listener::new(channels, rate_hz)).hear(piece);
+        }
+        true
+    })?;
+    if let Some(refused) = first_refused {
+        return Err(refused);
+    }
+    if heard > MOST_SAMPLES {
+        return Err(too_long(path, coded.rate_hz));
+    }
+    if heard == 0 {
+        check(path, coded.rate_hz, coded.channels.max(1))?;
+    }
+    let mut take = Take { lossy: coded.lossy, ..Take::new(mono, coded.rate_hz) };
+    if let Some(listener) = listener {
+        let chosen = remark_choice(listener, coded.channels, &mut take.remarks);
+        coded_pass(path, &mut |piece, _, channels| {
+            take.samples.extend(piece.iter().skip(chosen).step_by(channels));
+            take.samples.len() < MOST_SAMPLES
+        })?;
+    }
+    // Some formats count a coder's delay in, some don't: a quarter of a second less is not yet a loss.
+    let slack = if coded.lossy { u64::from(coded.rate_hz / 4) } else { 0 };
+    remark_length(coded.promised, take.samples.len() as u64, slack, coded.rate_hz, &mut take.remarks);
+    if coded.bad_packets > 0 {
+        take.remarks.push(format!(
+            "{} damaged pieces of the file were left out; the sound jumps there",
+            coded.bad_packets
+        ));
+    }
+    if coded.changes {
+        let kept = take.length_s();
+        take.remarks
+            .push(format!("the sample rate or channels change after {kept:.2} s; the rest was left out"));
+    }
+    Ok(take)
+}
+
+fn coded_pass(path: &Path, sink: &mut dyn FnMut(&[f32], u32, usize) -> bool) -> Result<coded::Coded, Error> {
+    let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
+    let damaged = || Err(coded::Refusal::NotSound("it is damaged in a way the decoder does not know".into()));
+    guarded(|| coded::decode(file, path, sink)).unwrap_or_else(damaged).map_err(|refusal| match refusal {
+        coded::Refusal::NotReadHere(kind) => Error::NotReadHere { path: path.into(), kind: kind.into() },
+        coded::Refusal::NotSound(detail) => Error::NotSound { path: path.into(), detail },
+    })
+}
+
+fn remark_choice(listener: Listener, channels: usize, remarks: &mut Vec<String>) -> usize {
+    let choice = listener.choose();
+    if choice.carrying > 1 {
+        let (carrying, number) = (choice.carrying, choice.channel + 1);
+        remarks.push(format!(
+            "{carrying} of {channels} channels carry sound of their own; channel {number}, the clearest, was used"
+        ));
+    }
+    choice.channel
+}
+
+fn remark_length(promised: Option<u64>, there: u64, slack: u64, rate_hz: u32, remarks: &mut Vec<String>) {
+    let seconds = |frames: u64| frames as f64 / f64::from(rate_hz);
+    if let Some(promised) = promised.filter(|&promised| promised > there.saturating_add(slack)) {
+        let (says, has) = (seconds(promised), seconds(there));
+        remarks.push(format!("the file is cut short: it says {says:.2} s, {has:.2} s are there"));
+    }
+}
