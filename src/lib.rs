@@ -8,6 +8,7 @@ pub mod audio;
 pub mod cli;
 pub mod instrument;
 pub mod judgement;
+pub mod placing;
 pub mod record;
 pub mod report;
 pub mod take;

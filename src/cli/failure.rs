@@ -40,6 +40,21 @@ impl Failure {
         Self { ended: Ended::Done, what: String::new(), next: None }
     }
 
+    /// Whether it only says that the reader of stdout has gone.
+    pub(crate) fn is_reader_gone(&self) -> bool {
+        self.what.is_empty()
+    }
+
+    /// What was found and wanted.
+    pub(crate) fn what(&self) -> &str {
+        &self.what
+    }
+
+    /// What to do next.
+    pub(crate) fn next(&self) -> Option<&str> {
+        self.next.as_deref()
+    }
+
     /// Print `error: …` and `next:  …` to stderr, and say with which code to end.
     pub(crate) fn print(&self) -> Ended {
         if !self.what.is_empty() {

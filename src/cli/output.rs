@@ -5,6 +5,7 @@ use std::io::{ErrorKind, Write};
 use serde::Serialize;
 
 use super::failure::Failure;
+use crate::record::{Job, JobWriter, Oddity};
 
 /// Print one line of results.
 pub(crate) fn line(text: &str) -> Result<(), Failure> {
@@ -27,6 +28,22 @@ pub(crate) fn json(object: &impl Serialize) -> Result<(), Failure> {
 pub(crate) fn say(text: &str) {
     // Words are a courtesy: a closed stderr must not stop the work.
     let _ = std::io::stderr().lock().write_all(format!("{text}\n").as_bytes());
+}
+
+/// Say which lines of the job's diary could not be used.
+pub(crate) fn say_odd_lines(job: &Job) {
+    for odd in job.odd_lines() {
+        let next = if matches!(odd.oddity, Oddity::Torn) { "" } else { " (`platenote verify` says more)" };
+        say(&format!("note: diary.jsonl line {}: {}{next}", odd.line, odd.oddity));
+    }
+}
+
+/// The same, and whether another program can be kept off the job while it is written to.
+pub(crate) fn say_oddities(job: &JobWriter) {
+    say_odd_lines(job);
+    if !job.is_locked() {
+        say("note: this disk knows no locks; do not let a second program write to the job meanwhile");
+    }
 }
 
 fn write_out(bytes: &[u8]) -> Result<(), Failure> {

@@ -114,7 +114,7 @@ pub fn verify(folder: &Path) -> Result<Verified, Error> {
     found.lines = diary.lines.len();
     found.look_at_lines(&diary);
     let named = found.look_at_takes(&diary, folder, plan.as_ref());
-    found.look_for_unlisted(folder, &format!("{TAKES_FOLDER}"), &named);
+    found.look_for_unlisted(folder, TAKES_FOLDER, &named);
     Ok(found)
 }
 

@@ -24,11 +24,15 @@ const OPTIONAL: [&str; 8] = [
 ];
 
 type Wrong = (String, String);
+/// Things under their names, in the list's order.
+type Named<T> = Vec<(String, T)>;
+/// Plates under their numbers, each with its line in the list.
+type Numbered = BTreeMap<u32, (u64, Plate)>;
 
 pub(super) fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
     let fault = |line, (wrong, right): Wrong| Error::List { file: file.to_owned(), line, wrong, right };
     let table = Table::parse(bytes, file, &NEEDED, &OPTIONAL)?;
-    let mut blocks: Vec<(String, Vec<(String, BTreeMap<u32, (u64, Plate)>)>)> = Vec::new();
+    let mut blocks: Named<Named<Numbered>> = Vec::new();
     for line in table.rows() {
         let (block, row, number, plate) =
             read_plate(&line, table.has("draw")).map_err(|wrong| fault(line.line, wrong))?;
@@ -75,7 +79,7 @@ pub(super) fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
 }
 
 /// The entry of that name (in any case), made where there is none.
-fn entry<T>(list: &mut Vec<(String, T)>, name: String, empty: T) -> &mut (String, T) {
+fn entry<T>(list: &mut Named<T>, name: String, empty: T) -> &mut (String, T) {
     let lower = name.to_lowercase();
     let idx = list.iter().position(|(there, _)| there.to_lowercase() == lower).unwrap_or_else(|| {
         list.push((name, empty));
