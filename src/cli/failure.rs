@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use crate::record;
+use crate::{audio, record};
 
 /// How the program ended; the numbers are part of its interface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -76,6 +76,12 @@ pub(crate) fn print_error(what: &str, next: Option<&str>) {
 
 impl From<record::Error> for Failure {
     fn from(error: record::Error) -> Self {
+        Self::could_not(error.to_string(), error.next())
+    }
+}
+
+impl From<audio::Error> for Failure {
+    fn from(error: audio::Error) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }

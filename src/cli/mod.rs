@@ -3,9 +3,11 @@
 //! A verb is a file with its `Arguments` (derived) and `run(arguments) -> Result<Ended, Failure>`; results go to
 //! stdout through [`output`], words about them to stderr. With `--json` the results are one object a line.
 
+mod add;
 mod failure;
 mod new;
 mod output;
+mod pass_arguments;
 mod verify;
 
 use std::process::ExitCode;
@@ -24,6 +26,7 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Verb {
     New(new::Arguments),
+    Add(add::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -36,6 +39,7 @@ pub fn run() -> ExitCode {
 fn obey(verb: Verb) -> Result<Ended, Failure> {
     match verb {
         Verb::New(arguments) => new::run(arguments),
+        Verb::Add(arguments) => add::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }

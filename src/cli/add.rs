@@ -1,0 +1,235 @@
+//! `add JOB FILE…`: sound files as takes, placed by list, by name, or by pitch.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde_json::json;
+
+use super::failure::{Ended, Failure, print_error};
+use super::output;
+use super::pass_arguments::PassArguments;
+use crate::analysis::{self, Expectation};
+use crate::audio;
+use crate::instrument::{Block, ReedPlace, Stroke};
+use crate::placing::{NotPlaced, place_by_name, place_by_pitch};
+use crate::record::{self, JobWriter, NewTake, PassChange, Stored, Table};
+use crate::take::Take;
+
+/// Add sound files to a pass as takes; the files stay as they are
+#[derive(Args)]
+#[command(after_help = "\
+A file is placed by its name where that holds block, plate and stroke (bass-A7-press.wav; case and separators do not \
+matter; the block may be left out when there is one); else by its pitch, where one reed alone fits. In a unisonoric \
+instrument that needs --stroke, since both reeds of a plate give one note.")]
+pub(crate) struct Arguments {
+    /// Folder of the job
+    #[arg(value_name = "JOB")]
+    folder: PathBuf,
+    /// Sound files: WAV, FLAC, and phone recordings
+    #[arg(value_name = "FILE", required_unless_present = "list")]
+    files: Vec<PathBuf>,
+    /// CSV list with the header `file,place`, a place as `bass A7 press`; files relative to the list
+    #[arg(long, value_name = "FILE")]
+    list: Option<PathBuf>,
+    #[command(flatten)]
+    pass: PassArguments,
+    /// Stroke of all files placed by pitch
+    #[arg(long, value_enum, value_name = "STROKE")]
+    stroke: Option<StrokeName>,
+    /// Block of all files placed by pitch
+    #[arg(long, value_name = "NAME")]
+    block: Option<String>,
+    /// One JSON object a line (docs/json.md)
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum StrokeName {
+    /// The bellows close
+    Press,
+    /// The bellows open
+    Draw,
+}
+
+/// A file with the place the list gives it, if it came in a list.
+struct Wanted {
+    file: PathBuf,
+    place: Option<Result<ReedPlace, Failure>>,
+}
+
+/// How a file came to its place.
+#[derive(Clone, Copy)]
+enum By {
+    List,
+    Name,
+    Pitch,
+}
+
+pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    let mut job = JobWriter::open(&arguments.folder)?;
+    output::say_oddities(&job);
+    let block = arguments.block.as_deref().map(|name| find_block(&job, name)).transpose()?.cloned();
+    let stroke = arguments.stroke.map(|stroke| match stroke {
+        StrokeName::Press => Stroke::Press,
+        StrokeName::Draw => Stroke::Draw,
+    });
+    let mut wanted = match &arguments.list {
+        Some(list) => read_list(list, &job)?,
+        None => Vec::new(),
+    };
+    wanted.extend(arguments.files.iter().map(|file| Wanted { file: file.clone(), place: None }));
+    let pass = arguments.pass.checked()?;
+    let mut ended = Ended::Done;
+    for one in wanted {
+        let file = one.file.clone();
+        let outcome = place(one, block.as_ref(), stroke, &job)
+            .and_then(|placed| store(&mut job, (&arguments.pass.name, &pass), &file, placed, arguments.json));
+        if let Err(failure) = outcome {
+            if failure.is_reader_gone() {
+                return Err(failure);
+            }
+            ended = Ended::CouldNot;
+            refuse(&file, &failure, arguments.json)?;
+        }
+    }
+    Ok(ended)
+}
+
+struct Placed {
+    take: Take,
+    place: ReedPlace,
+    by: By,
+    why: String,
+}
+
+fn place(
+    wanted: Wanted,
+    block: Option<&Block>,
+    stroke: Option<Stroke>,
+    job: &JobWriter,
+) -> Result<Placed, Failure> {
+    let Wanted { file, place } = wanted;
+    let instrument = job.instrument();
+    let listed = place.transpose()?;
+    let take = audio::read_file(&file)?;
+    if let Some(place) = listed {
+        return Ok(Placed { take, place, by: By::List, why: "the list says so".into() });
+    }
+    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+    let by_name = match place_by_name(&stem, instrument) {
+        Ok(place) => return Ok(Placed { take, place, by: By::Name, why: "its name says so".into() }),
+        Err(error) => error,
+    };
+    // A name that says something else than a place of the plan is not overruled by the pitch.
+    if !matches!(by_name, NotPlaced::NoPlate | NotPlaced::NoStroke { .. }) {
+        return Err(not_placed(&file, &by_name.to_string()));
+    }
+    let heard = analysis::listen(&take, &Expectation::default())
+        .map_err(|refusal| not_placed(&file, &format!("{by_name}, and {refusal}")))?;
+    let (pitch, _) = heard.pitch();
+    let candidate = place_by_pitch(pitch, block, stroke, instrument)
+        .map_err(|error| not_placed(&file, &format!("{by_name}, and {error}")))?;
+    let why = format!("its pitch of {pitch} lies {} from that reed, and from no other", candidate.deviation);
+    Ok(Placed { take, place: candidate.place, by: By::Pitch, why })
+}
+
+fn store(
+    job: &mut JobWriter,
+    (name, change): (&str, &PassChange),
+    file: &Path,
+    placed: Placed,
+    as_json: bool,
+) -> Result<(), Failure> {
+    let Placed { take, place, by, why } = placed;
+    // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
+    let pass = job.open_pass(name, change)?.pass;
+    let new = NewTake {
+        pass,
+        place: place.clone(),
+        original: file.file_name().map(|name| name.to_string_lossy().into_owned()),
+        extension: file.extension().unwrap_or_default().to_string_lossy().into_owned(),
+        why: why.clone(),
+        lossy: take.lossy,
+        remarks: take.remarks,
+    };
+    let (stored, state, words) = match job.store_file(new, file)? {
+        Stored::New(stored) => (stored, "stored", "stored as"),
+        Stored::Again(stored) => {
+            (stored, "already_there", "the same sound is there already, not stored again:")
+        }
+        Stored::Restored(stored) => (stored, "restored", "its take had gone and is back:"),
+    };
+    if as_json {
+        return output::json(&json!({
+            "format": 1,
+            "file": file.to_string_lossy(),
+            "state": state,
+            "place": stored.place.to_string(),
+            "take": stored.facts.file,
+            "by": by.name(),
+            "why": why,
+            "error": null,
+        }));
+    }
+    output::line(&format!("{}: {place}, since {why}; {words} {}", file.display(), stored.facts.file))
+}
+
+fn refuse(file: &Path, failure: &Failure, as_json: bool) -> Result<(), Failure> {
+    print_error(failure.what(), failure.next());
+    if !as_json {
+        return Ok(());
+    }
+    output::json(&json!({
+        "format": 1,
+        "file": file.to_string_lossy(),
+        "state": "refused",
+        "place": null,
+        "take": null,
+        "by": null,
+        "why": null,
+        "error": failure.what(),
+    }))
+}
+
+fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
+    let bytes = std::fs::read(list).map_err(|source| record::Error::Io {
+        doing: "read",
+        file: list.to_owned(),
+        source,
+    })?;
+    let table = Table::parse(&bytes, list, &["file", "place"], &[])?;
+    let beside = list.parent().unwrap_or(Path::new(""));
+    let wanted = table.rows().map(|row| {
+        let place = job.instrument().reed_place(row.get("place")).map_err(|error| {
+            Failure::could_not(format!("`{}` line {}: {error}", list.display(), row.line), error.next())
+        });
+        Wanted { file: beside.join(row.get("file")), place: Some(place) }
+    });
+    Ok(wanted.collect())
+}
+
+fn find_block<'a>(job: &'a JobWriter, name: &str) -> Result<&'a Block, Failure> {
+    let blocks = &job.instrument().blocks;
+    blocks.iter().find(|block| block.name.to_lowercase() == name.to_lowercase()).ok_or_else(|| {
+        let known: Vec<String> = blocks.iter().map(|block| format!("`{}`", block.name)).collect();
+        Failure::bad_usage(format!("there is no block `{name}`"), format!("give one of {}", known.join(", ")))
+    })
+}
+
+fn not_placed(file: &Path, why: &str) -> Failure {
+    Failure::could_not(
+        format!("`{}` is not placed: {why}", file.display()),
+        "name it like `bass-A7-press.wav`, give its place in a list (--list), or say --stroke and --block",
+    )
+}
+
+impl By {
+    fn name(self) -> &'static str {
+        match self {
+            By::List => "list",
+            By::Name => "name",
+            By::Pitch => "pitch",
+        }
+    }
+}
