@@ -6,6 +6,7 @@
 pub mod analysis;
 pub mod audio;
 pub mod cli;
+pub mod demo;
 pub mod instrument;
 pub mod judgement;
 pub mod placing;
