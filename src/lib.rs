@@ -1,7 +1,7 @@
 //! Platenote finds leaking reed valves and measures tuning from recordings of free-reed instruments.
 //!
 //! The rooms in reading order: [`take`] and [`units`], [`instrument`], [`analysis`], [`judgement`], [`record`],
-//! [`audio`], [`report`], [`cli`].
+//! [`audio`], [`report`], [`demo`], [`cli`].
 
 pub mod analysis;
 pub mod audio;

@@ -50,7 +50,7 @@ mod tests {
         assert_eq!(names.take("map", &["../../etc"]), "map-______etc");
         assert_eq!(names.take("map", &["Bass"]), "map-Bass");
         assert_eq!(names.take("map", &["bass"]), "map-bass-2");
-        assert_eq!(names.take("map", &["żółty"]), "map-_____");
+        assert_eq!(names.take("map", &["żółty"]), "map-___ty");
         assert_eq!(names.take("map", &[""]), "map-unnamed");
     }
 }
