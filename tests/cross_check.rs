@@ -24,9 +24,36 @@ struct Case {
 }
 
 const CASES: [Case; 6] = [
-    Case { name: "middle", rate_hz: 48_000, seconds: 2.0, f0_hz: 440.7, n_partials: 12, fall: 1.0, first: 1.0, second: None },
-    Case { name: "bass", rate_hz: 44_100, seconds: 3.0, f0_hz: 55.3, n_partials: 30, fall: 0.5, first: 0.05, second: None },
-    Case { name: "high", rate_hz: 48_000, seconds: 1.5, f0_hz: 1760.9, n_partials: 8, fall: 1.5, first: 1.0, second: None },
+    Case {
+        name: "middle",
+        rate_hz: 48_000,
+        seconds: 2.0,
+        f0_hz: 440.7,
+        n_partials: 12,
+        fall: 1.0,
+        first: 1.0,
+        second: None,
+    },
+    Case {
+        name: "bass",
+        rate_hz: 44_100,
+        seconds: 3.0,
+        f0_hz: 55.3,
+        n_partials: 30,
+        fall: 0.5,
+        first: 0.05,
+        second: None,
+    },
+    Case {
+        name: "high",
+        rate_hz: 48_000,
+        seconds: 1.5,
+        f0_hz: 1760.9,
+        n_partials: 8,
+        fall: 1.5,
+        first: 1.0,
+        second: None,
+    },
     Case {
         name: "near",
         rate_hz: 48_000,
@@ -112,7 +139,9 @@ fn reference() -> BTreeMap<(String, String), f64> {
 }
 
 fn value(reference: &BTreeMap<(String, String), f64>, case: &str, quantity: &str) -> f64 {
-    *reference.get(&(case.to_owned(), quantity.to_owned())).unwrap_or_else(|| panic!("no {quantity} of {case}"))
+    *reference
+        .get(&(case.to_owned(), quantity.to_owned()))
+        .unwrap_or_else(|| panic!("no {quantity} of {case}"))
 }
 
 /// Pitch within 0.0005 cents: noise of −60 dB allows less than a tenth of that, the rest is that a reading may leave out
@@ -138,7 +167,12 @@ fn levels_agree_with_least_squares() {
         let reading = read(&case.take(), &case.expectation()).expect("a steady tone");
         let level_off = reading.level.get() - value(&reference, case.name, "level_dbfs");
         assert!(level_off.abs() < 0.02, "{}: level {level_off} dB off", case.name);
-        assert!(reading.partials.len() >= case.n_partials, "{}: {} partials", case.name, reading.partials.len());
+        assert!(
+            reading.partials.len() >= case.n_partials,
+            "{}: {} partials",
+            case.name,
+            reading.partials.len()
+        );
         for partial in reading.partials.iter().filter(|p| p.number as usize <= case.n_partials) {
             let wanted = value(&reference, case.name, &format!("partial_{}_db", partial.number));
             let off = partial.level.get() - wanted;
@@ -159,7 +193,11 @@ fn second_tone_agrees_with_a_joint_fit() {
         let level_off = level.get() - value(&reference, case.name, "second_level_db");
         let offset_off = offset.get() - value(&reference, case.name, "offset_cents");
         println!("{:8} {level_off:+.3} dB, {offset_off:+.4} cents", case.name);
-        assert!(level_off.abs() < 0.3 && offset_off.abs() < 0.02, "{}: {level_off} dB, {offset_off} cents", case.name);
+        assert!(
+            level_off.abs() < 0.3 && offset_off.abs() < 0.02,
+            "{}: {level_off} dB, {offset_off} cents",
+            case.name
+        );
     }
 }
 

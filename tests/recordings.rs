@@ -31,7 +31,8 @@ fn folder(test: &str) -> Option<PathBuf> {
 }
 
 fn notes(folder: &Path) -> Vec<Note> {
-    let text = std::fs::read_to_string(folder.join("manifest.json")).expect("PLATENOTE_RECORDINGS has a manifest.json");
+    let text = std::fs::read_to_string(folder.join("manifest.json"))
+        .expect("PLATENOTE_RECORDINGS has a manifest.json");
     let manifest: Value = serde_json::from_str(&text).expect("manifest.json is JSON");
     let list = manifest["notes"].as_array().expect("manifest.json lists notes");
     let number = |value: &Value| value.as_f64().expect("a number");
@@ -39,7 +40,8 @@ fn notes(folder: &Path) -> Vec<Note> {
         .map(|note| {
             let file = note["file"].as_str().expect("a file name").to_owned();
             let take = read_file(&folder.join(&file)).unwrap_or_else(|error| panic!("`{file}`: {error}"));
-            let reading = read(&take, &Expectation::default()).unwrap_or_else(|refusal| panic!("`{file}`: {refusal}"));
+            let reading =
+                read(&take, &Expectation::default()).unwrap_or_else(|refusal| panic!("`{file}`: {refusal}"));
             let reeds = note["reeds"]["measured"].as_array().expect("reeds").iter();
             Note {
                 reeds: reeds.map(|reed| (number(&reed["f0_hz"]), number(&reed["u_cents"]))).collect(),
@@ -104,7 +106,8 @@ fn single_real_reeds_give_no_second_tone() {
             OppositeExpectation::Known { pitch, within }
         });
         for opposite in known.chain([OppositeExpectation::Unknown]) {
-            let reading = read(&take, &Expectation { opposite, ..Expectation::default() }).expect("read before");
+            let reading =
+                read(&take, &Expectation { opposite, ..Expectation::default() }).expect("read before");
             if matches!(reading.opposite, Opposite::Sounding { .. }) {
                 wrong.push(format!("{} with {opposite:?}: {:?}", note.file, reading.opposite));
             }
