@@ -8,6 +8,8 @@ mod failure;
 mod new;
 mod output;
 mod pass_arguments;
+mod read;
+mod read_table;
 mod verify;
 
 use std::process::ExitCode;
@@ -27,6 +29,7 @@ struct Arguments {
 enum Verb {
     New(new::Arguments),
     Add(add::Arguments),
+    Read(read::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -40,6 +43,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
     match verb {
         Verb::New(arguments) => new::run(arguments),
         Verb::Add(arguments) => add::run(arguments),
+        Verb::Read(arguments) => read::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }
