@@ -61,7 +61,7 @@ impl Times {
         // Attacks and rings in the usual range from bass to middle reeds: common practice, no source.
         let rise = slower * 0.05 * (440.0 / pitch).powf(0.55);
         let ring = 0.10 * (440.0 / pitch).powf(0.4);
-        let held = if pitch < 200.0 { 4.6 } else { 3.0 };
+        let held = if pitch < 200.0 { 4.2 } else { 2.8 };
         let start = 0.25;
         let stop = start + 3.0 * rise + held;
         Self { start, rise, stop, ring, end: stop + 0.6 }

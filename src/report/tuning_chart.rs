@@ -24,8 +24,10 @@ const EDGE_FIGURE: Lettering = Lettering::plain(7.5);
 /// Longest turned plate label, pixels.
 const TURNED_LABEL: f64 = 64.0;
 
-/// The scale is chosen so that about this part of the marks lies on it; the others are drawn at its edge with a figure.
+/// The scale holds this part of the marks and whatever lies within `STRETCH` times as far out; what lies farther is drawn
+/// at its edge with a figure, so that one reed far off does not press the others flat.
 const ON_SCALE: f64 = 0.75;
+const STRETCH: f64 = 2.5;
 
 /// One sheet for each portion of the block, with the row's name where there are several.
 pub(crate) fn sheets<'a>(subject: &Subject, block: &'a Block) -> Vec<(Option<&'a str>, Sheet)> {
@@ -65,7 +67,9 @@ impl Scale {
             .collect();
         reaches.sort_by(f64::total_cmp);
         let place = (ON_SCALE * reaches.len().saturating_sub(1) as f64).ceil() as usize;
-        let wanted = reaches.get(place).copied().unwrap_or(0.0).max(1.5 * block.tolerance.get());
+        let common = reaches.get(place).copied().unwrap_or(0.0).max(1.5 * block.tolerance.get());
+        let wanted =
+            reaches.iter().copied().filter(|reach| *reach <= STRETCH * common).fold(common, f64::max);
         let fitting = LIMITS.into_iter().find(|(limit, _)| *limit >= wanted);
         let (limit, step) = fitting.unwrap_or(LIMITS[LIMITS.len() - 1]);
         Self { limit, step }
@@ -121,7 +125,10 @@ fn key(sheet: &mut Sheet, top: f64, subject: &Subject, block: &Block) -> f64 {
         entries.push((&|sheet, at| stroke_mark(sheet, at, Stroke::Press, true), named("press", then)));
         entries.push((&|sheet, at| stroke_mark(sheet, at, Stroke::Draw, true), named("draw", then)));
     }
-    entries.push((&|sheet, (x, y)| bar(sheet, x, (y - 6.0, y + 6.0), TEXT), "95 % interval".to_owned()));
+    entries.push((
+        &|sheet, (x, y)| bar(sheet, x, (y - 6.0, y + 6.0), TEXT),
+        "95 % interval, unless the mark hides it".to_owned(),
+    ));
     entries.push((
         &|sheet, (x, y)| {
             sheet.slab((x - 9.0, y - 5.0), (x + 9.0, y + 5.0), BAND);
