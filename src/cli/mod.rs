@@ -5,8 +5,10 @@
 
 mod add;
 mod failure;
+mod findings;
 mod new;
 mod output;
+mod pass;
 mod pass_arguments;
 mod read;
 mod read_table;
@@ -30,6 +32,7 @@ enum Verb {
     New(new::Arguments),
     Add(add::Arguments),
     Read(read::Arguments),
+    Findings(findings::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -44,6 +47,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::New(arguments) => new::run(arguments),
         Verb::Add(arguments) => add::run(arguments),
         Verb::Read(arguments) => read::run(arguments),
+        Verb::Findings(arguments) => findings::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }

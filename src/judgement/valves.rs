@@ -188,7 +188,8 @@ impl Evidence {
             return (Verdict::NoSign, reason);
         }
         let needs = needs.filter(|needs: &Seconds| needs.get() > 0.0);
-        (Verdict::NotJudged { cause, needs }, why)
+        let would_do = needs.map_or(String::new(), |needs| format!("; {:.1} s would do", needs.get()));
+        (Verdict::NotJudged { cause, needs }, why + &would_do)
     }
 
     fn quiet_limit(&self, kind: SignKind) -> Option<f64> {

@@ -45,12 +45,12 @@ fn anything(n: usize, seed: u64) -> (platenote::instrument::Instrument, PassRead
             }
             one.uncertainty = cents(chance.between(0.0, 1e12));
             one.level = Dbfs::new(chance.between(-1e300, 1e300)).expect("finite");
-            one.onset = if kind % 2 == 0 {
+            one.onset = if kind.is_multiple_of(2) {
                 Ok(seconds(chance.between(-1.0, 1e9)))
             } else {
                 Err(NotMeasured::AttackCut)
             };
-            one.breath = if kind % 3 == 0 {
+            one.breath = if kind.is_multiple_of(3) {
                 Ok(db(chance.between(-1e300, 1e300)))
             } else {
                 Err(NotMeasured::TooNoisy)

@@ -1,0 +1,195 @@
+//! Findings as JSON, one object a line; every field is in `docs/json.md`.
+
+use serde::Serialize;
+
+use super::{Told, say_all};
+use crate::cli::failure::Failure;
+use crate::cli::output;
+use crate::judgement::{
+    Comparison, Findings, ReedChange, ReedFinding, Sign, SignKind, Tune, ValveChange, ValveChanged,
+    ValveFinding, Verdict,
+};
+
+const FORMAT: u32 = 1;
+
+pub(super) fn print(told: &Told) -> Result<(), Failure> {
+    say_all(told);
+    let Findings { pass, reeds, valves, swaps, .. } = &told.findings;
+    for reed in reeds {
+        output::json(&ReedLine::new(pass, reed))?;
+    }
+    for valve in valves {
+        output::json(&ValveLine::new(pass, valve))?;
+    }
+    for swap in swaps {
+        let places = swap.places.iter().map(ToString::to_string).collect();
+        output::json(&SwapLine { format: FORMAT, kind: "swap", places, sure: swap.sure })?;
+    }
+    if let Some(Comparison { valves, reeds, .. }) = &told.comparison {
+        for valve in valves {
+            output::json(&ValveChangeLine::new(valve))?;
+        }
+        for reed in reeds {
+            output::json(&ReedChangeLine::new(reed))?;
+        }
+    }
+    Ok(())
+}
+
+#[derive(Serialize)]
+struct ReedLine<'a> {
+    format: u32,
+    kind: &'static str,
+    pass: &'a str,
+    place: String,
+    note: String,
+    f0_hz: Option<f64>,
+    target_hz: f64,
+    cents: Option<f64>,
+    uncertainty_cents: Option<f64>,
+    tune: Option<&'static str>,
+}
+
+#[derive(Serialize)]
+struct ValveLine<'a> {
+    format: u32,
+    kind: &'static str,
+    pass: &'a str,
+    plate: String,
+    face: String,
+    heard_on: String,
+    verdict: &'static str,
+    lift_plate: bool,
+    signs: Vec<SignLine>,
+    reason: &'a str,
+}
+
+#[derive(Serialize)]
+struct SignLine {
+    sign: &'static str,
+    value: Option<f64>,
+    limit: f64,
+    unit: &'static str,
+    stands_out: bool,
+}
+
+#[derive(Serialize)]
+struct SwapLine {
+    format: u32,
+    kind: &'static str,
+    places: Vec<String>,
+    sure: bool,
+}
+
+#[derive(Serialize)]
+struct ValveChangeLine<'a> {
+    format: u32,
+    kind: &'static str,
+    plate: String,
+    face: String,
+    change: &'static str,
+    reason: &'a str,
+}
+
+#[derive(Serialize)]
+struct ReedChangeLine {
+    format: u32,
+    kind: &'static str,
+    place: String,
+    cents: f64,
+    common_shift_cents: Option<f64>,
+    temperature_cents: Option<f64>,
+    own_cents: f64,
+    own_uncertainty_cents: f64,
+}
+
+impl<'a> ReedLine<'a> {
+    fn new(pass: &'a str, reed: &ReedFinding) -> Self {
+        let pitch = reed.pitch.as_ref().ok();
+        let tune = pitch.and_then(|pitch| pitch.tune).map(|tune| match tune {
+            Tune::Raise => "raise",
+            Tune::Lower => "lower",
+            Tune::Leave => "leave",
+        });
+        Self {
+            format: FORMAT,
+            kind: "reed",
+            pass,
+            place: reed.place.to_string(),
+            note: reed.note.to_string(),
+            f0_hz: pitch.map(|pitch| pitch.f0.get()),
+            target_hz: reed.target.get(),
+            cents: pitch.map(|pitch| pitch.deviation.value.get()),
+            uncertainty_cents: pitch.map(|pitch| pitch.deviation.uncertainty.get()),
+            tune,
+        }
+    }
+}
+
+impl<'a> ValveLine<'a> {
+    fn new(pass: &'a str, valve: &'a ValveFinding) -> Self {
+        let verdict = match valve.verdict {
+            Verdict::Leaks => "leaks",
+            Verdict::Suspect => "suspect",
+            Verdict::NoSign => "no_sign",
+            Verdict::NotJudged { .. } => "not_judged",
+            Verdict::NoValve => "no_valve",
+        };
+        Self {
+            format: FORMAT,
+            kind: "valve",
+            pass,
+            plate: valve.place.plate.to_string(),
+            face: valve.place.face.to_string(),
+            heard_on: valve.heard_on.to_string(),
+            verdict,
+            lift_plate: valve.lift_plate(),
+            signs: valve.signs.iter().map(SignLine::new).collect(),
+            reason: &valve.reason,
+        }
+    }
+}
+
+impl SignLine {
+    fn new(sign: &Sign) -> Self {
+        let name = match sign.kind {
+            SignKind::SecondTone => "second_tone",
+            SignKind::TailTone => "tail_tone",
+            SignKind::Breath => "breath",
+            SignKind::SlowStart => "slow_start",
+            SignKind::WeakTone => "weak_tone",
+            SignKind::PitchPull => "pitch_pull",
+        };
+        let Sign { kind, value, limit, stands_out } = *sign;
+        Self { sign: name, value, limit, unit: kind.unit(), stands_out }
+    }
+}
+
+impl<'a> ValveChangeLine<'a> {
+    fn new(valve: &'a ValveChanged) -> Self {
+        let change = match valve.change {
+            ValveChange::Cured => "cured",
+            ValveChange::StillLeaks => "still_leaks",
+            ValveChange::NewlyLeaks => "newly_leaks",
+            ValveChange::StillNoSign => "still_no_sign",
+            ValveChange::CannotTell => "cannot_tell",
+        };
+        let (plate, face) = (valve.place.plate.to_string(), valve.place.face.to_string());
+        Self { format: FORMAT, kind: "valve_change", plate, face, change, reason: &valve.reason }
+    }
+}
+
+impl ReedChangeLine {
+    fn new(reed: &ReedChange) -> Self {
+        Self {
+            format: FORMAT,
+            kind: "reed_change",
+            place: reed.place.to_string(),
+            cents: reed.change.value.get(),
+            common_shift_cents: reed.common_shift.map(|shift| shift.get()),
+            temperature_cents: reed.temperature.map(|part| part.get()),
+            own_cents: reed.own.value.get(),
+            own_uncertainty_cents: reed.own.uncertainty.get(),
+        }
+    }
+}

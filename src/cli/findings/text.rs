@@ -1,0 +1,207 @@
+//! Findings for a person: what to do next first, the tables after it.
+
+use super::Told;
+use crate::cli::failure::Failure;
+use crate::cli::output::line;
+use crate::instrument::Face;
+use crate::judgement::{
+    Comparison, Findings, MeasuredAt, ReedChange, ReedFinding, ReedPitch, Tune, ValveChange, ValveFinding,
+    Verdict,
+};
+use crate::report::{Work, caution};
+use crate::units::Cents;
+
+pub(super) fn print(told: &Told) -> Result<(), Failure> {
+    let Findings { reeds, valves, swaps, shifts, .. } = &told.findings;
+    heading(told)?;
+    let with = |wanted: fn(&Verdict) -> bool| -> Vec<&ValveFinding> {
+        valves.iter().filter(|valve| wanted(&valve.verdict)).collect()
+    };
+    leaks(&with(|verdict| *verdict == Verdict::Leaks))?;
+    section("Listen again", &with(|verdict| *verdict == Verdict::Suspect), valve_lines)?;
+    tuning(reeds)?;
+    section("Plates that may lie in another's place", swaps, |swap| {
+        let places: Vec<String> = swap.places.iter().map(ToString::to_string).collect();
+        let doubt = if swap.sure { "" } else { " (only one of them was heard out of its place)" };
+        vec![format!("{}{doubt}", places.join(", "))]
+    })?;
+    let missing: Vec<&ReedFinding> = reeds.iter().filter(|reed| reed.pitch.is_err()).collect();
+    section("Not measured", &missing, |reed| {
+        vec![format!("{}: {}", reed.place, reed.pitch.as_ref().err().map_or("", String::as_str))]
+    })?;
+    // A valve whose take is missing is in the list above already.
+    let heard = |valve: &&ValveFinding| {
+        reeds.iter().any(|reed| {
+            reed.place.plate == valve.place.plate
+                && reed.place.stroke == valve.heard_on
+                && reed.pitch.is_err()
+        })
+    };
+    let untold: Vec<&ValveFinding> = with(|verdict| matches!(verdict, Verdict::NotJudged { .. }))
+        .into_iter()
+        .filter(|valve| !heard(valve))
+        .collect();
+    section("Valves not judged", &untold, valve_lines)?;
+    let warnings: Vec<&String> = told.warnings().collect();
+    section("To bear in mind", &warnings, |warning| vec![warning.to_string()])?;
+    if let Some(comparison) = &told.comparison {
+        changes(comparison)?;
+    }
+    reed_table(reeds, shifts)?;
+    valve_table(valves)
+}
+
+fn heading(told: &Told) -> Result<(), Failure> {
+    let Findings { pass, reeds, .. } = &told.findings;
+    let heard = reeds.iter().filter(|reed| reed.pitch.is_ok()).count();
+    let mut text = format!("{}: pass `{pass}`, {heard} of {} reeds heard", told.job.title(), reeds.len());
+    if let Some(temperature) = told.readings.temperature_c {
+        text += &format!(", {temperature} °C");
+    }
+    text += match told.readings.measured_at {
+        Some(MeasuredAt::Instrument) => ", in the instrument",
+        Some(MeasuredAt::Bench) => ", on a test bench",
+        None => "",
+    };
+    line(&text)
+}
+
+fn leaks(leaks: &[&ValveFinding]) -> Result<(), Failure> {
+    section("Valves with signs of a leak", leaks, valve_lines)?;
+    if leaks.is_empty() {
+        return Ok(());
+    }
+    line(&format!("  caution: {}", caution(Work::Solvent)))?;
+    if leaks.iter().any(|valve| valve.lift_plate()) {
+        line(&format!("  caution: {}", caution(Work::Heat)))?;
+    }
+    line(&format!("  caution: {}", caution(Work::Knife)))
+}
+
+fn valve_lines(valve: &&ValveFinding) -> Vec<String> {
+    let reach = match valve.place.face {
+        Face::Outer => "plate stays",
+        Face::Inner => "lift the plate",
+    };
+    let mut lines = vec![format!("{} ({reach}; heard on {}): {}", valve.place, valve.heard_on, valve.reason)];
+    if !valve.next.is_empty() {
+        lines.push(format!("    {}", valve.next));
+    }
+    lines
+}
+
+fn tuning(reeds: &[ReedFinding]) -> Result<(), Failure> {
+    let due: Vec<(&ReedFinding, &ReedPitch)> = reeds
+        .iter()
+        .filter_map(|reed| Some((reed, reed.pitch.as_ref().ok()?)))
+        .filter(|(_, pitch)| matches!(pitch.tune, Some(Tune::Raise | Tune::Lower)))
+        .collect();
+    section("Reeds out of tolerance", &due, |(reed, pitch)| {
+        let what = if pitch.tune == Some(Tune::Raise) { "raise" } else { "lower" };
+        vec![format!(
+            "{:<16} {:<4} {what}  {:>7.1} ± {:.1} cents  {:>6.2} beats/s against the target",
+            reed.place,
+            reed.note,
+            pitch.deviation.value.get(),
+            pitch.deviation.uncertainty.get(),
+            pitch.f0.beat_rate(reed.target),
+        )]
+    })?;
+    if due.is_empty() { Ok(()) } else { line(&format!("  caution: {}", caution(Work::File))) }
+}
+
+fn changes(comparison: &Comparison) -> Result<(), Failure> {
+    let Comparison { earlier, later, valves, reeds, .. } = comparison;
+    use ValveChange::{CannotTell, Cured, NewlyLeaks, StillLeaks, StillNoSign};
+    line("")?;
+    line(&format!("From `{earlier}` to `{later}`"))?;
+    for (change, words) in [
+        (StillLeaks, "still leaks"),
+        (NewlyLeaks, "newly leaks"),
+        (CannotTell, "cannot tell"),
+        (Cured, "cured"),
+    ] {
+        for valve in valves.iter().filter(|valve| valve.change == change) {
+            line(&format!("  {:<16} {words}: {}", valve.place, valve.reason))?;
+        }
+    }
+    let quiet = valves.iter().filter(|valve| valve.change == StillNoSign).count();
+    line(&format!("  {quiet} of {} valves showed no sign before and show none now", valves.len()))?;
+    line("")?;
+    line("  reed             moved by = temperature + common shift + own change, cents")?;
+    for reed in reeds {
+        line(&change_line(reed))?;
+    }
+    Ok(())
+}
+
+fn change_line(reed: &ReedChange) -> String {
+    let part =
+        |part: Option<Cents>| part.map_or("not known".to_string(), |part| format!("{:+.2}", part.get()));
+    format!(
+        "  {:<16} {:>+8.2} = {:>11} + {:>12} + {:+.2} ± {:.2}",
+        reed.place,
+        reed.change.value.get(),
+        part(reed.temperature),
+        part(reed.common_shift),
+        reed.own.value.get(),
+        reed.own.uncertainty.get()
+    )
+}
+
+fn reed_table(reeds: &[ReedFinding], shifts: &[(String, Cents)]) -> Result<(), Failure> {
+    line("")?;
+    line("Reeds            note     target Hz      pitch Hz   cents    ±")?;
+    for reed in reeds {
+        let start = format!("{:<16} {:<4} {:>13.3}", reed.place, reed.note, reed.target.get());
+        match &reed.pitch {
+            Ok(pitch) => {
+                line(&format!(
+                    "{start} {:>13.3} {:>+7.2} {:>5.2}",
+                    pitch.f0.get(),
+                    pitch.deviation.value.get(),
+                    pitch.deviation.uncertainty.get()
+                ))?;
+            }
+            Err(_) => line(&format!("{start}  not measured"))?,
+        }
+        for warning in &reed.warnings {
+            line(&format!("    {warning}"))?;
+        }
+    }
+    for (block, shift) in shifts {
+        line(&format!("block `{block}` as a whole: {:+.2} cents (median)", shift.get()))?;
+    }
+    Ok(())
+}
+
+fn valve_table(valves: &[ValveFinding]) -> Result<(), Failure> {
+    line("")?;
+    line("Valves           verdict       why")?;
+    for valve in valves.iter().filter(|valve| valve.verdict != Verdict::NoValve) {
+        let verdict = match valve.verdict {
+            Verdict::Leaks => "leaks",
+            Verdict::Suspect => "suspect",
+            Verdict::NoSign => "no sign",
+            Verdict::NotJudged { .. } => "not judged",
+            Verdict::NoValve => "no valve",
+        };
+        line(&format!("{:<16} {verdict:<13} {}", valve.place, valve.reason))?;
+    }
+    Ok(())
+}
+
+/// A titled list, left out when it is empty.
+fn section<T>(title: &str, items: &[T], lines: impl Fn(&T) -> Vec<String>) -> Result<(), Failure> {
+    if items.is_empty() {
+        return Ok(());
+    }
+    line("")?;
+    line(&format!("{title} ({})", items.len()))?;
+    for item in items {
+        for text in lines(item) {
+            line(&format!("  {text}"))?;
+        }
+    }
+    Ok(())
+}

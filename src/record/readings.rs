@@ -1,0 +1,203 @@
+//! `readings.json`: what the takes told, kept so that nobody waits twice. Derived; deleted, it is made again with the
+//! same content.
+//!
+//! A reading is found again by the take's SHA-256 and by everything the analysis was told beforehand; the file is used
+//! only when the same version of the analysis wrote it.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+use serde::{Deserialize, Serialize};
+
+use super::reading_line::ReadingLine;
+use super::{Error, Event, Job, write_whole};
+use crate::analysis::{Expectation, OppositeExpectation, Reading};
+use crate::units::{Cents, Hz};
+
+/// The version of the file and of the analysis that filled it; another one is not used. Raise the number behind the
+/// stroke when the analysis gives other readings.
+const WRITTEN_BY: &str = concat!("platenote ", env!("CARGO_PKG_VERSION"), "/1");
+const FORMAT: u32 = 1;
+
+/// The kept readings of a job.
+#[derive(Debug)]
+pub struct Readings {
+    file: PathBuf,
+    by_take: BTreeMap<Key, KeptReading>,
+    as_read: Option<Vec<u8>>,
+}
+
+/// A kept reading, with what the analysis was told of the opposite reed.
+#[derive(Debug, Clone)]
+pub struct KeptReading {
+    heard: (Hz, Cents),
+    opposite: OppositeExpectation,
+    reading: Reading,
+}
+
+/// The take and what was expected of it, but for the opposite reed. Numbers by their bits, so that they sort.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Key {
+    sha256: String,
+    numbers: [Option<u64>; 3],
+}
+
+#[derive(Serialize, Deserialize)]
+struct Whole {
+    format: u32,
+    written_by: String,
+    readings: Vec<Line>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Line {
+    sha256: String,
+    expected_hz: Option<f64>,
+    clock_error_ppm: f64,
+    clock_uncertainty_ppm: f64,
+    opposite: OppositeLine,
+    heard_hz: f64,
+    heard_uncertainty_cents: f64,
+    reading: ReadingLine,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(tag = "state", rename_all = "snake_case")]
+enum OppositeLine {
+    Unknown,
+    Known { hz: f64, within_cents: f64 },
+    None,
+}
+
+impl Readings {
+    /// The kept readings of `job`, and a word when there is a file that cannot be used. It is then made anew.
+    pub fn of(job: &Job) -> (Self, Option<String>) {
+        let file = job.readings_file();
+        let nothing = |file, as_read| Self { file, by_take: BTreeMap::new(), as_read };
+        let bytes = match std::fs::read(&file) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return (nothing(file, None), None),
+            Err(error) => {
+                let word = format!(
+                    "`{}` could not be read ({error}); the takes are listened to again",
+                    file.display()
+                );
+                return (nothing(file, None), Some(word));
+            }
+        };
+        match parse(&bytes) {
+            Ok(by_take) => (Self { file, by_take, as_read: Some(bytes) }, None),
+            Err(why) => {
+                let word = format!("`{}` {why}; the takes are listened to again", file.display());
+                (nothing(file, Some(bytes)), Some(word))
+            }
+        }
+    }
+
+    /// What is kept of the take with this SHA-256, whatever was expected of the opposite reed.
+    pub fn get(&self, sha256: &str, expectation: &Expectation) -> Option<&KeptReading> {
+        self.by_take.get(&Key::new(sha256, expectation))
+    }
+
+    /// Keep a reading. `heard` is the pitch and its uncertainty as they were before the opposite reed was looked for.
+    pub fn keep(&mut self, sha256: &str, expectation: &Expectation, heard: (Hz, Cents), reading: &Reading) {
+        let kept = KeptReading { heard, opposite: expectation.opposite, reading: reading.clone() };
+        self.by_take.insert(Key::new(sha256, expectation), kept);
+    }
+
+    /// Write the file when its content has changed. Readings of takes that the diary does not name are left out.
+    pub fn save(&mut self, job: &Job) -> Result<(), Error> {
+        let named: BTreeSet<&str> = job
+            .diary()
+            .iter()
+            .filter_map(|line| match &line.event {
+                Event::Take(facts) => Some(facts.sha256.as_str()),
+                _ => None,
+            })
+            .collect();
+        self.by_take.retain(|key, _| named.contains(key.sha256.as_str()));
+        let readings = self.by_take.iter().map(|(key, kept)| Line::new(key, kept)).collect();
+        let whole = Whole { format: FORMAT, written_by: WRITTEN_BY.into(), readings };
+        let mut bytes = serde_json::to_vec_pretty(&whole).map_err(|error| Error::Io {
+            doing: "written",
+            file: self.file.clone(),
+            source: error.into(),
+        })?;
+        bytes.push(b'\n');
+        if self.as_read.as_ref() != Some(&bytes) && !(self.as_read.is_none() && self.by_take.is_empty()) {
+            write_whole(&self.file, &bytes)?;
+            self.as_read = Some(bytes);
+        }
+        Ok(())
+    }
+}
+
+impl KeptReading {
+    /// The pitch and half its 95 % interval, before the opposite reed was looked for.
+    pub fn heard(&self) -> (Hz, Cents) {
+        self.heard
+    }
+
+    /// The reading, when the analysis was told just this of the opposite reed.
+    pub fn reading(&self, opposite: &OppositeExpectation) -> Option<&Reading> {
+        (self.opposite == *opposite).then_some(&self.reading)
+    }
+}
+
+fn parse(bytes: &[u8]) -> Result<BTreeMap<Key, KeptReading>, String> {
+    let whole: serde_json::Value =
+        serde_json::from_slice(bytes).map_err(|error| format!("is damaged ({error})"))?;
+    let written_by =
+        whole.get("written_by").and_then(serde_json::Value::as_str).unwrap_or("an unknown program");
+    if whole.get("format").and_then(serde_json::Value::as_u64) != Some(u64::from(FORMAT))
+        || written_by != WRITTEN_BY
+    {
+        return Err(format!("was written by {written_by}, and this is {WRITTEN_BY}"));
+    }
+    let whole: Whole = serde_json::from_value(whole).map_err(|error| format!("is damaged ({error})"))?;
+    whole.readings.into_iter().map(|line| line.open().ok_or_else(|| "is damaged".to_string())).collect()
+}
+
+impl Key {
+    fn new(sha256: &str, expectation: &Expectation) -> Self {
+        let clock = expectation.clock;
+        let numbers = [expectation.pitch.map(Hz::get), Some(clock.error_ppm), Some(clock.uncertainty_ppm)];
+        Self { sha256: sha256.into(), numbers: numbers.map(|number| number.map(f64::to_bits)) }
+    }
+}
+
+impl Line {
+    fn new(key: &Key, kept: &KeptReading) -> Self {
+        let [expected_hz, error, uncertainty] = key.numbers.map(|bits| bits.map(f64::from_bits));
+        Self {
+            sha256: key.sha256.clone(),
+            expected_hz,
+            clock_error_ppm: error.unwrap_or(0.0),
+            clock_uncertainty_ppm: uncertainty.unwrap_or(0.0),
+            opposite: match kept.opposite {
+                OppositeExpectation::Unknown => OppositeLine::Unknown,
+                OppositeExpectation::Known { pitch, within } => {
+                    OppositeLine::Known { hz: pitch.get(), within_cents: within.get() }
+                }
+                OppositeExpectation::None => OppositeLine::None,
+            },
+            heard_hz: kept.heard.0.get(),
+            heard_uncertainty_cents: kept.heard.1.get(),
+            reading: ReadingLine::from(&kept.reading),
+        }
+    }
+
+    fn open(self) -> Option<(Key, KeptReading)> {
+        let numbers = [self.expected_hz, Some(self.clock_error_ppm), Some(self.clock_uncertainty_ppm)];
+        let key = Key { sha256: self.sha256, numbers: numbers.map(|number| number.map(f64::to_bits)) };
+        let opposite = match self.opposite {
+            OppositeLine::Unknown => OppositeExpectation::Unknown,
+            OppositeLine::Known { hz, within_cents } => {
+                OppositeExpectation::Known { pitch: Hz::new(hz)?, within: Cents::new(within_cents)? }
+            }
+            OppositeLine::None => OppositeExpectation::None,
+        };
+        let heard = (Hz::new(self.heard_hz)?, Cents::new(self.heard_uncertainty_cents)?);
+        Some((key, KeptReading { heard, opposite, reading: Reading::try_from(self.reading).ok()? }))
+    }
+}
