@@ -6,7 +6,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use platenote::audio::write_wav;
-use platenote::record::JobWriter;
+use platenote::record::{Job, JobWriter};
 use platenote::take::Take;
 use predicates::prelude::*;
 use predicates::str::{contains, is_empty, starts_with};
@@ -190,9 +190,17 @@ fn add_says_when_the_same_file_comes_twice() {
     platenote(&dir, "add job A2-press.wav --pass before").code(1).stdout(is_empty()).stderr(contains(
         "the same sound is in the pass already, as `takes/before/bass-A1-press-1.wav` of bass A1 press",
     ));
+    // What was placed wrongly can be put right, and back.
+    platenote(&dir, "add job A2-press.wav --pass before --move").success().stdout(
+        "A2-press.wav: bass A2 press, since its name says so; moved there, the take keeps its name takes/before/bass-A1-press-1.wav\n",
+    );
+    platenote(&dir, "add job A2-press.wav --pass before").success().stdout(contains("not stored again"));
+    let job = Job::open(&dir.path().join("job")).unwrap();
+    let places: Vec<String> = job.takes("before").iter().map(|(place, _)| place.to_string()).collect();
+    assert_eq!(places, ["bass A2 press"]);
     // Another pass is another measurement.
     platenote(&dir, "add job A1-press.wav --pass after").success();
-    assert_eq!(fs::read_to_string(dir.path().join("job/diary.jsonl")).unwrap().lines().count(), 4);
+    assert_eq!(fs::read_to_string(dir.path().join("job/diary.jsonl")).unwrap().lines().count(), 5);
 }
 
 #[test]

@@ -12,7 +12,7 @@ use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
 use crate::placing::{NotPlaced, place_by_name, place_by_pitch};
-use crate::record::{self, JobWriter, NewTake, PassChange, Stored, Table};
+use crate::record::{self, JobWriter, NewTake, Stored, Table};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -39,6 +39,9 @@ pub(crate) struct Arguments {
     /// Block of all files placed by pitch
     #[arg(long, value_name = "NAME")]
     block: Option<String>,
+    /// Move a sound that is in the pass already from the place it was given before to the one given now
+    #[arg(long = "move")]
+    move_it: bool,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -79,23 +82,29 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         None => Vec::new(),
     };
     wanted.extend(arguments.files.iter().map(|file| Wanted { file: file.clone(), place: None }));
-    let pass = arguments.pass.checked()?;
+    let change = arguments.pass.checked()?;
     let mut ended = Ended::Done;
     for one in wanted {
         let file = one.file.clone();
-        let outcome = place(one, block.as_ref(), stroke, &job)
-            .and_then(|placed| store(&mut job, (&arguments.pass.name, &pass), &file, placed, arguments.json));
-        if let Err(failure) = outcome {
-            if failure.is_reader_gone() {
-                return Err(failure);
+        let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
+            // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
+            let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
+            store(&mut job, pass, &file, placed, arguments.move_it)
+        });
+        let told = match &outcome {
+            Ok(done) => tell(&file, done, arguments.json),
+            Err(failure) => {
+                ended = Ended::CouldNot;
+                refuse(&file, failure, arguments.json)
             }
-            ended = Ended::CouldNot;
-            refuse(&file, &failure, arguments.json)?;
-        }
+        };
+        // When nobody listens any more (`… | head`), the rest is stored all the same.
+        told.or_else(|failure| if failure.is_reader_gone() { Ok(()) } else { Err(failure) })?;
     }
     Ok(ended)
 }
 
+/// A file and where it belongs.
 struct Placed {
     take: Take,
     place: ReedPlace,
@@ -134,16 +143,25 @@ fn place(
     Ok(Placed { take, place: candidate.place, by: By::Pitch, why })
 }
 
+/// What became of a placed file.
+struct Done {
+    place: ReedPlace,
+    by: By,
+    why: String,
+    /// The stored file, seen from the job folder.
+    take: String,
+    /// The word for it in JSON, and to people.
+    state: (&'static str, &'static str),
+}
+
 fn store(
     job: &mut JobWriter,
-    (name, change): (&str, &PassChange),
+    pass: String,
     file: &Path,
     placed: Placed,
-    as_json: bool,
-) -> Result<(), Failure> {
+    move_it: bool,
+) -> Result<Done, Failure> {
     let Placed { take, place, by, why } = placed;
-    // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
-    let pass = job.open_pass(name, change)?.pass;
     let new = NewTake {
         pass,
         place: place.clone(),
@@ -153,26 +171,36 @@ fn store(
         lossy: take.lossy,
         remarks: take.remarks,
     };
-    let (stored, state, words) = match job.store_file(new, file)? {
-        Stored::New(stored) => (stored, "stored", "stored as"),
-        Stored::Again(stored) => {
-            (stored, "already_there", "the same sound is there already, not stored again:")
+    let (take, state) = match job.store_file(new, file) {
+        Ok(Stored::New(stored)) => (stored.facts.file, ("stored", "stored as")),
+        Ok(Stored::Again(stored)) => {
+            (stored.facts.file, ("already_there", "the same sound is there already, not stored again:"))
         }
-        Stored::Restored(stored) => (stored, "restored", "its take had gone and is back:"),
+        Ok(Stored::Restored(stored)) => (stored.facts.file, ("restored", "its take had gone and is back:")),
+        Err(record::Error::SameSound { file, .. }) if move_it => {
+            job.move_take(&file, &place, &why)?;
+            (file, ("moved", "moved there, the take keeps its name"))
+        }
+        Err(error) => return Err(error.into()),
     };
-    if as_json {
-        return output::json(&json!({
-            "format": 1,
-            "file": file.to_string_lossy(),
-            "state": state,
-            "place": stored.place.to_string(),
-            "take": stored.facts.file,
-            "by": by.name(),
-            "why": why,
-            "error": null,
-        }));
+    Ok(Done { place, by, why, take, state })
+}
+
+fn tell(file: &Path, done: &Done, as_json: bool) -> Result<(), Failure> {
+    let Done { place, by, why, take, state: (state, words) } = done;
+    if !as_json {
+        return output::line(&format!("{}: {place}, since {why}; {words} {take}", file.display()));
     }
-    output::line(&format!("{}: {place}, since {why}; {words} {}", file.display(), stored.facts.file))
+    output::json(&json!({
+        "format": 1,
+        "file": file.to_string_lossy(),
+        "state": state,
+        "place": place.to_string(),
+        "take": take,
+        "by": by.name(),
+        "why": why,
+        "error": null,
+    }))
 }
 
 fn refuse(file: &Path, failure: &Failure, as_json: bool) -> Result<(), Failure> {

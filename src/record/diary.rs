@@ -1,5 +1,6 @@
 //! `diary.jsonl`: what happened, one JSON object a line, only ever added to.
 
+use std::collections::HashMap;
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::path::{Component, Path, PathBuf};
@@ -94,6 +95,15 @@ impl Diary {
         }
         diary.whole = from;
         Ok(diary)
+    }
+
+    /// The places of the takes that were moved, by file; the newest line speaks.
+    pub(super) fn moves(&self) -> HashMap<&str, &str> {
+        let moves = self.lines.iter().filter_map(|line| match &line.event {
+            Event::Moved(moved) => Some((moved.file.as_str(), moved.place.as_str())),
+            _ => None,
+        });
+        moves.collect()
     }
 
     /// Move a torn last line out of the way, into a file of its own. Only with the lock held.

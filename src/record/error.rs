@@ -117,7 +117,7 @@ impl Error {
             Self::NoPass { .. } => "give one of these, or open the pass by adding takes to it".into(),
             Self::PassName { .. } => super::plan::PLAIN_NAME.into(),
             Self::SameSound { .. } => {
-                "leave it out, or record the other reed again; the earlier take is kept".into()
+                "leave it out, or, where it was placed wrongly before, add it once more with --move".into()
             }
             Self::NotAFile { .. } => "give a sound file".into(),
             Self::Io { doing: "read", .. } => "check that it is there and may be read".into(),

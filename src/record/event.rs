@@ -13,10 +13,12 @@ pub enum Event {
     Pass(PassFacts),
     /// A take was stored.
     Take(TakeFacts),
+    /// A take belongs to another reed than was said before.
+    Moved(MoveFacts),
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 2] = ["pass", "take"];
+pub(super) const KINDS: [&str; 3] = ["pass", "take", "moved"];
 
 /// What is known of a pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -69,12 +71,23 @@ pub struct TakeFacts {
     pub remarks: Vec<String>,
 }
 
+/// A take that belongs to another reed; the file keeps its name.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MoveFacts {
+    /// The stored file, seen from the job folder.
+    pub file: String,
+    /// The reed it is of, `bass A7 press`.
+    pub place: String,
+    /// Why it belongs there.
+    pub why: String,
+}
+
 impl Event {
     /// The file the line names, and the SHA-256 it must have.
     pub fn stored_file(&self) -> Option<(&str, &str)> {
         match self {
             Event::Take(take) => Some((&take.file, &take.sha256)),
-            Event::Pass(_) => None,
+            Event::Pass(_) | Event::Moved(_) => None,
         }
     }
 }

@@ -117,6 +117,7 @@ impl Job {
                 Event::Pass(facts) => (facts.clone(), true),
                 // Its own line may have been lost; the takes still count.
                 Event::Take(take) => (unsaid_pass(&take.pass, line.at), false),
+                Event::Moved(_) => continue,
             };
             match passes.iter_mut().find(|there| there.pass == facts.pass) {
                 Some(there) if is_said => *there = facts,
@@ -175,9 +176,13 @@ impl Job {
     }
 
     pub(super) fn stored_takes(&self, pass: &str) -> impl Iterator<Item = StoredTake> {
+        let moved = self.diary.moves();
         self.diary.lines.iter().filter_map(move |line| match &line.event {
             Event::Take(facts) if facts.pass == pass => Some(StoredTake {
-                place: self.instrument().reed_place(&facts.place).ok()?,
+                place: self
+                    .instrument()
+                    .reed_place(moved.get(facts.file.as_str()).unwrap_or(&facts.place.as_str()))
+                    .ok()?,
                 path: self.folder.join(&facts.file),
                 at: line.at,
                 facts: facts.clone(),

@@ -21,7 +21,7 @@ mod verify;
 pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::write_whole;
 pub use error::Error;
-pub use event::{Event, MeasuredIn, PassFacts, TakeFacts};
+pub use event::{Event, MeasuredIn, MoveFacts, PassFacts, TakeFacts};
 pub use file_line::FileLine;
 pub use job::{Job, JobWriter, PassChange, StoredTake};
 pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};

@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use super::event::{Event, TakeFacts};
+use super::event::{Event, MoveFacts, TakeFacts};
 use super::job::{JobWriter, StoredTake, TAKES_FOLDER};
 use super::plan::is_plain_name;
 use super::{Error, disk};
@@ -51,6 +51,12 @@ impl JobWriter {
     pub fn store_bytes(&mut self, take: NewTake, bytes: &[u8]) -> Result<Stored, Error> {
         let mut sound = bytes;
         self.store(take, &mut sound, Path::new("recording"))
+    }
+
+    /// Say that a stored take, `file` seen from the job folder, belongs to the reed at `place`.
+    pub fn move_take(&mut self, file: &str, place: &ReedPlace, why: &str) -> Result<(), Error> {
+        let moved = MoveFacts { file: file.to_owned(), place: place.to_string(), why: why.to_owned() };
+        self.note(Event::Moved(moved))
     }
 
     fn store(&mut self, take: NewTake, sound: &mut dyn Read, from: &Path) -> Result<Stored, Error> {

@@ -155,11 +155,13 @@ impl Verified {
         plan: Option<&Plan>,
     ) -> BTreeMap<String, String> {
         let mut named: BTreeMap<String, String> = BTreeMap::new();
+        let moved = diary.moves();
         for line in &diary.lines {
             if let Event::Take(take) = &line.event
-                && let Some(Err(error)) = plan.map(|plan| plan.instrument.reed_place(&take.place))
+                && let place = *moved.get(take.file.as_str()).unwrap_or(&take.place.as_str())
+                && let Some(Err(error)) = plan.map(|plan| plan.instrument.reed_place(place))
             {
-                let what = format!("a take of `{}`, but {error}", take.place);
+                let what = format!("a take of `{place}`, but {error}");
                 self.add(TroubleKind::NoPlace, take.file.clone(), what, "give the plan its plate back");
             }
             if let Some((file, sha256)) = line.event.stored_file() {
