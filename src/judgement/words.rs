@@ -4,6 +4,9 @@ use super::{Sign, SignKind, Verdict};
 use crate::analysis::NotMeasured;
 use crate::instrument::{Face, PlatePlace, ReedPlace};
 
+/// Longer than this nobody holds a bass note steady on one stroke, s (common practice, no source).
+const LONGEST_NOTE_S: f64 = 12.0;
+
 /// The figures of signs, as one clause.
 pub(crate) fn signs(signs: &[&Sign]) -> String {
     signs.iter().map(|sign| self::sign(sign)).collect::<Vec<_>>().join("; ")
@@ -49,7 +52,7 @@ pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
             Face::Inner => "lift the plate: look whether the valve behind it lies flat and shuts".into(),
         },
         Verdict::Suspect => format!("record {reed} again, softer: signs of a leak grow at low pressure"),
-        Verdict::NotJudged { needs: Some(needs), .. } => {
+        Verdict::NotJudged { needs: Some(needs), .. } if needs.get() <= LONGEST_NOTE_S => {
             format!("record {reed} again and hold the note steady for {:.1} s", needs.get())
         }
         Verdict::NotJudged { cause, .. } => match cause {

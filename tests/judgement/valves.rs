@@ -86,6 +86,17 @@ fn reeds_too_close_are_not_judged_and_the_length_that_would_do_is_given() {
     assert_eq!(found.verdict, Verdict::NotJudged { cause: Some(reason), needs: Some(seconds(7.5)) });
     assert!(found.next.contains("7.5 s"), "{}", found.next);
 
+    // Nobody is asked to hold a note for a minute.
+    change(&mut pass, &reed(5, Stroke::Press), |reading| {
+        reading.opposite = Opposite::Unresolved { evidence: 0.2, needs: Some(seconds(60.0)), reason };
+    });
+    let findings = judge(&plan, &pass);
+    assert!(
+        valve(&findings, 5, Face::Outer).next.contains("by ear"),
+        "{:?}",
+        valve(&findings, 5, Face::Outer)
+    );
+
     // A tail in which the opposite reed would have rung tells all the same.
     change(&mut pass, &reed(5, Stroke::Press), |reading| {
         reading.tail = Tail::Quiet { limit: db(-38.0), evidence: 0.1 };
