@@ -4,6 +4,9 @@
 //! stdout through [`output`], words about them to stderr. With `--json` the results are one object a line.
 
 mod add;
+mod chart;
+mod close_ups;
+mod demo;
 mod failure;
 mod findings;
 mod new;
@@ -29,10 +32,12 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Verb {
+    Demo(demo::Arguments),
     New(new::Arguments),
     Add(add::Arguments),
     Read(read::Arguments),
     Findings(findings::Arguments),
+    Chart(chart::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -44,10 +49,12 @@ pub fn run() -> ExitCode {
 
 fn obey(verb: Verb) -> Result<Ended, Failure> {
     match verb {
+        Verb::Demo(arguments) => demo::run(arguments),
         Verb::New(arguments) => new::run(arguments),
         Verb::Add(arguments) => add::run(arguments),
         Verb::Read(arguments) => read::run(arguments),
         Verb::Findings(arguments) => findings::run(arguments),
+        Verb::Chart(arguments) => chart::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }

@@ -31,7 +31,6 @@ pub(crate) struct HeardPass {
     /// What each reed's take told.
     pub(crate) readings: PassReadings,
     /// The file of the take that speaks for each reed.
-    #[allow(dead_code)] // For the verbs that draw a close-up.
     pub(crate) files: BTreeMap<ReedPlace, PathBuf>,
     /// Words on takes that were passed over and on the kept readings.
     pub(crate) words: Vec<String>,

@@ -3,7 +3,7 @@
 mod json;
 mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -27,6 +27,14 @@ pub(crate) struct Arguments {
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
+}
+
+impl Arguments {
+    /// Two passes of the job in `folder`, the later one judged, as text.
+    pub(crate) fn compared(folder: &Path, earlier: &str, later: &str) -> Self {
+        let compare = Some(vec![earlier.to_owned(), later.to_owned()]);
+        Self { folder: folder.to_owned(), pass: None, compare, json: false }
+    }
 }
 
 /// Everything that is to be told.

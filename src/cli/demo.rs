@@ -1,0 +1,97 @@
+//! `demo [DIR]`: an invented job with sound, taken through the whole of the main job.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+
+use super::failure::{Ended, Failure};
+use super::{chart, findings, output};
+use crate::audio;
+use crate::demo;
+use crate::record::{Error, Job, JobWriter, NewTake, PassChange};
+
+/// Make an invented job with sound, find its leaking valves, and draw its charts
+#[derive(Args)]
+pub(crate) struct Arguments {
+    /// Folder of the job; new or empty
+    #[arg(value_name = "DIR", default_value = "demo-job")]
+    folder: PathBuf,
+}
+
+pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    let folder = &arguments.folder;
+    refuse_unless_empty(folder)?;
+    output::say(&format!("making an invented job in `{}`", folder.display()));
+    Job::create(folder, demo::PLAN)?;
+    let n_takes = store_takes(folder)?;
+    output::say(&format!("{n_takes} takes of {} passes are stored", demo::PASSES.len()));
+
+    let [before, after] = demo::PASSES.map(|pass| pass.name);
+    let ended = findings::run(findings::Arguments::compared(folder, before, after))?;
+    let job = Job::open(folder)?;
+    // The findings have said what is to be said of the takes.
+    let written = chart::draw(&job, Some(before), after, None)?.written;
+
+    output::line("\nCharts, each also as PNG beside it:")?;
+    for chart in &written {
+        output::line(&format!("  {}   {}", chart.svg.display(), chart.title))?;
+    }
+    output::line("\nWhat was made wrong, to compare with what was found:")?;
+    for wrong in demo::WHAT_IS_WRONG {
+        output::line(&format!("  {wrong}"))?;
+    }
+    let place = folder.display();
+    let to_look_at = written.iter().find(|chart| chart.svg.to_string_lossy().contains("map-"));
+    let map = to_look_at.map_or(job.report_folder(), |chart| chart.png.clone());
+    output::say(&format!(
+        "next:  look at `{}`, then try `platenote findings {place} --pass {before}`",
+        map.display()
+    ));
+    Ok(ended)
+}
+
+fn refuse_unless_empty(folder: &Path) -> Result<(), Failure> {
+    match std::fs::read_dir(folder) {
+        Ok(mut entries) => match entries.next() {
+            None => Ok(()),
+            Some(_) => Err(Failure::could_not(
+                format!("`{}` is not empty, and the demo overwrites nothing", folder.display()),
+                "name a new folder: `platenote demo another-demo`",
+            )),
+        },
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(()),
+        Err(source) => Err(Error::Io { doing: "looked into", file: folder.to_owned(), source }.into()),
+    }
+}
+
+/// Synthesise and store every take; returns how many.
+fn store_takes(folder: &Path) -> Result<usize, Failure> {
+    let mut job = JobWriter::open(folder)?;
+    let workbench = tempfile::tempdir().map_err(|source| Error::Io {
+        doing: "made",
+        file: std::env::temp_dir(),
+        source,
+    })?;
+    let sound_file = workbench.path().join("take.wav");
+    let mut n_takes = 0;
+    for pass in demo::PASSES {
+        let change = PassChange { temperature_c: Some(pass.temperature_c), ..PassChange::default() };
+        job.open_pass(pass.name, &change)?;
+        for (place, take) in demo::takes(job.instrument(), &pass) {
+            audio::write_wav(&sound_file, &take)
+                .map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
+            let new = NewTake {
+                pass: pass.name.to_owned(),
+                place,
+                original: None,
+                extension: "wav".to_owned(),
+                why: "invented for the demo".to_owned(),
+                lossy: false,
+                remarks: Vec::new(),
+            };
+            job.store_file(new, &sound_file)?;
+            n_takes += 1;
+        }
+    }
+    Ok(n_takes)
+}
