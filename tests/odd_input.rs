@@ -58,6 +58,8 @@ fn too_short_is_refused_with_the_time_needed() {
             Err(Refusal::TooShort { sounds, needs }) => {
                 assert!(sounds < needs && sounds <= 0.0501, "{n} samples")
             }
+            // One sample or two are a constant.
+            Err(Refusal::Silent) if n <= 2 => {}
             other => panic!("{n} samples: {other:?}"),
         }
     }

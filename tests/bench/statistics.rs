@@ -94,6 +94,10 @@ pub fn quantile(values: &[f64], part: f64) -> f64 {
     let at = part.clamp(0.0, 1.0) * last as f64;
     let low = at as usize;
     let high = (low + 1).min(last);
+    // Readings that failed count as infinite errors, between which nothing can be interpolated.
+    if sorted[low] == sorted[high] {
+        return sorted[low];
+    }
     sorted[low] + (at - low as f64) * (sorted[high] - sorted[low])
 }
 
