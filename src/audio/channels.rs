@@ -26,6 +26,19 @@ const DAMAGED_SHARE: f64 = 1e-4;
 /// Three equal samples in a row at or above this are clipped.
 const NEAR_FULL_SCALE: f32 = 0.99;
 
+/// The channel of interleaved `sound` that should be used, counted from 0; the rule is the one for files.
+///
+/// - `channels`: how many are interleaved; at least 1.
+/// - `rate_hz`: 8 000 to 384 000.
+pub fn clearest_channel(sound: &[f32], channels: usize, rate_hz: u32) -> usize {
+    if channels < 2 {
+        return 0;
+    }
+    let mut listener = Listener::new(channels, rate_hz);
+    listener.hear(sound);
+    listener.choose().channel
+}
+
 /// The channel to use, and how many carry sound of their own.
 #[derive(Debug, PartialEq)]
 pub(super) struct Choice {

@@ -6,11 +6,16 @@ mod channels;
 mod coded;
 mod error;
 mod guard;
+#[cfg(feature = "mic")]
+mod live;
 mod pcm;
 mod sound_file;
 mod wav_look;
 mod write;
 
+pub use channels::clearest_channel;
 pub use error::Error;
+#[cfg(feature = "mic")]
+pub use live::{Incident, Input, Microphone, MicrophoneError, inputs};
 pub use sound_file::read_file;
 pub use write::write_wav;

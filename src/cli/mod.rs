@@ -7,6 +7,7 @@ mod add;
 mod chart;
 mod close_ups;
 mod demo;
+mod devices;
 mod failure;
 mod findings;
 mod new;
@@ -38,6 +39,7 @@ enum Verb {
     Read(read::Arguments),
     Findings(findings::Arguments),
     Chart(chart::Arguments),
+    Devices(devices::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -55,6 +57,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Read(arguments) => read::run(arguments),
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
+        Verb::Devices(arguments) => devices::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }
