@@ -1,0 +1,118 @@
+//! Single partials as slow complex series: one long transform, then a narrow band around each partial turned back.
+
+use rustfft::num_complex::Complex;
+use rustfft::{FftPlanner, num_traits::Zero};
+
+/// Share of the half width that passes unweakened; beyond it a raised cosine closes the band.
+const FLAT: f64 = 0.75;
+
+/// The transform of one stretch of sound, from which bands are cut.
+pub(super) struct Bands {
+    spectrum: Vec<Complex<f64>>,
+    /// Samples in the stretch, padding included.
+    size: usize,
+    rate: f64,
+    planner: FftPlanner<f64>,
+}
+
+/// What fits all bands of one width: their number of samples, spacing and taper.
+pub(super) struct BandShape {
+    /// Samples per band.
+    pub len: usize,
+    /// Spacing of the samples, s.
+    pub step_s: f64,
+    /// Half width in bins of the long transform.
+    half_bins: usize,
+    taper: Vec<f64>,
+    inverse: std::sync::Arc<dyn rustfft::Fft<f64>>,
+    /// Equivalent noise bandwidth, Hz.
+    pub noise_width_hz: f64,
+}
+
+impl BandShape {
+    /// Half the band's width as a share of its sampling rate.
+    pub fn half_share(&self) -> f64 {
+        self.half_bins as f64 / self.len as f64
+    }
+}
+
+impl Bands {
+    /// Transform `samples`, with `pad_s` of silence behind, so that the end does not reach round to the beginning.
+    pub fn new(samples: &[f64], rate: f64, pad_s: f64) -> Self {
+        let size = smooth_length(samples.len() + (pad_s * rate) as usize);
+        let fft = realfft::RealFftPlanner::<f64>::new().plan_fft_forward(size);
+        let mut input = fft.make_input_vec();
+        for (slot, sample) in input.iter_mut().zip(samples) {
+            *slot = *sample;
+        }
+        let mut spectrum = fft.make_output_vec();
+        if fft.process(&mut input, &mut spectrum).is_err() {
+            spectrum.fill(Complex::zero());
+        }
+        Self { spectrum, size, rate, planner: FftPlanner::new() }
+    }
+
+    /// The transform's own time step between bins, Hz.
+    fn bin_hz(&self) -> f64 {
+        self.rate / self.size as f64
+    }
+
+    /// Prepare bands of `half_hz` to either side.
+    pub fn shape(&mut self, half_hz: f64) -> BandShape {
+        let half_bins = ((half_hz / self.bin_hz()) as usize).clamp(2, self.spectrum.len() / 2);
+        let len = smooth_length(2 * half_bins + 1);
+        let taper: Vec<f64> = (0..=half_bins)
+            .map(|i| {
+                let out = (i as f64 / half_bins as f64 - FLAT) / (1.0 - FLAT);
+                if out <= 0.0 { 1.0 } else { 0.5 + 0.5 * (std::f64::consts::PI * out.min(1.0)).cos() }
+            })
+            .collect();
+        let total = 1.0 + taper.iter().skip(1).map(|weight| 2.0 * weight * weight).sum::<f64>();
+        BandShape {
+            len,
+            step_s: self.size as f64 / self.rate / len as f64,
+            half_bins,
+            inverse: self.planner.plan_fft_inverse(len),
+            noise_width_hz: total * self.bin_hz(),
+            taper,
+        }
+    }
+
+    /// The series of the band around `hz`, turned so that a steady sinusoid `A cos(2 pi hz t + p)` reads `A exp(i p)`.
+    pub fn cut(&self, shape: &BandShape, hz: f64) -> Vec<Complex<f64>> {
+        let centre = (hz / self.bin_hz()).round() as isize;
+        let mut series = vec![Complex::zero(); shape.len];
+        for offset in -(shape.half_bins as isize)..=shape.half_bins as isize {
+            let bin = centre + offset;
+            if bin < 1 || bin as usize + 1 >= self.spectrum.len() {
+                continue;
+            }
+            let slot = offset.rem_euclid(shape.len as isize) as usize;
+            series[slot] = self.spectrum[bin as usize] * shape.taper[offset.unsigned_abs()];
+        }
+        shape.inverse.process(&mut series);
+        let gain = 2.0 / self.size as f64;
+        let turn = std::f64::consts::TAU * (centre as f64 * self.bin_hz() - hz) * shape.step_s;
+        for (i, value) in series.iter_mut().enumerate() {
+            *value *= Complex::from_polar(gain, turn * i as f64);
+        }
+        series
+    }
+}
+
+/// The next length at or above `n` with no prime factor over 5, and even.
+fn smooth_length(n: usize) -> usize {
+    let mut length = n.max(2).next_multiple_of(2);
+    loop {
+        let mut rest = length;
+        for factor in [2, 3, 5] {
+            while rest % factor == 0 {
+                rest /= factor;
+            }
+        }
+        if rest == 1 {
+            return length;
+        }
+        length += 2;
+    }
+}

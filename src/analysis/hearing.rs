@@ -1,0 +1,154 @@
+//! Listening to one take: from samples to the sounding reed's pitch. The opposite reed comes afterwards.
+
+use super::bands::Bands;
+use super::envelope::{Envelope, envelope};
+use super::fundamental::{Fundamental, fundamental};
+use super::partials::{Partials, Wander};
+use super::smoother::Track;
+use super::spectrum::spectrum;
+use super::steady::{pitch_track, steady_frames};
+use super::{Doubt, Expectation, Refusal, Signal};
+use crate::take::Take;
+use crate::units::{Cents, Hz, Seconds, Span};
+
+/// Frame of the coarse spectrum, s: eleven periods of the lowest reed.
+const COARSE_FRAME_S: f64 = 0.4;
+/// Frames of the coarse spectrum.
+const COARSE_FRAMES: usize = 4;
+/// Periods a note must sound for.
+const LEAST_PERIODS: f64 = 12.0;
+/// And this long at the least, s.
+const LEAST_S: f64 = 0.08;
+/// Sound kept around the note for the band filters, s.
+const MARGIN_S: f64 = 0.25;
+/// Partials are followed up to this share of half the sample rate.
+const NYQUIST_SHARE: f64 = 0.95;
+/// Stretches the steady part is divided into to tell how far the pitch wanders.
+const BATCHES: usize = 5;
+/// Two-sided 95 % point of the normal distribution.
+const NORMAL_95: f64 = 1.96;
+
+/// Everything measured before the opposite reed is looked for.
+pub(super) struct Hearing {
+    pub signal: Signal,
+    pub envelope: Envelope,
+    pub coarse: Fundamental,
+    pub partials: Partials,
+    pub wander: Wander,
+    /// First frame of the steady stretch and the one after its last.
+    pub frames: (usize, usize),
+    pub track: Track,
+    pub steady: Span,
+    /// Mean pitch over the steady stretch, clock corrected.
+    pub f0: Hz,
+    pub doubt: Doubt,
+}
+
+impl Hearing {
+    /// Listen to a take.
+    pub fn new(take: &Take, expectation: &Expectation) -> Result<Self, Refusal> {
+        let signal = Signal::new(take)?;
+        let envelope = envelope(&signal);
+        let sounds = envelope.end_s - envelope.start_s;
+        if sounds < LEAST_S {
+            return Err(Refusal::TooShort { sounds: sounds.max(0.0), needs: LEAST_S });
+        }
+        let coarse = coarse_fundamental(&signal, &envelope, expectation).ok_or(Refusal::NoTone)?;
+        let needs = LEAST_S.max(LEAST_PERIODS / coarse.hz);
+        if sounds < needs {
+            return Err(Refusal::TooShort { sounds, needs });
+        }
+        let from = ((envelope.start_s - MARGIN_S).max(0.0) * signal.rate) as usize;
+        let to = (((envelope.end_s + MARGIN_S) * signal.rate) as usize).min(signal.samples.len());
+        let mut bands = Bands::new(&signal.samples[from..to], signal.rate, MARGIN_S);
+        let highest = NYQUIST_SHARE * 0.5 * signal.rate;
+        let edge = 0.1 * sounds;
+        let partials = Partials::cut(
+            &mut bands,
+            coarse.hz,
+            from as f64 / signal.rate,
+            highest,
+            envelope.start_s + edge,
+            envelope.end_s - edge,
+        );
+        let wander = partials.follow(envelope.start_s, envelope.end_s);
+        // The impulse response of a band has died down after about the inverse of its width.
+        let frames = steady_frames(&wander, coarse.hz, 0.5 / partials.half_hz).ok_or(Refusal::NotSteady)?;
+        let track = wander.smooth(frames.0, frames.1);
+        let measured_hz = coarse.hz + track.mean_rate / std::f64::consts::TAU;
+        let f0 = Hz::new(measured_hz * (1.0 + 1e-6 * expectation.clock.error_ppm)).ok_or(Refusal::NoTone)?;
+        let steady = span(wander.time(frames.0), wander.time(frames.1 - 1));
+        let doubt = doubt(&wander, frames, &track, coarse.hz, measured_hz, expectation.clock.uncertainty_ppm);
+        Ok(Self { signal, envelope, coarse, partials, wander, frames, track, steady, f0, doubt })
+    }
+
+    /// Half the 95 % interval of the pitch.
+    pub fn uncertainty(&self) -> Cents {
+        let Doubt { noise, wander, clock } = self.doubt;
+        cents(noise.get().hypot(wander.get()).hypot(clock.get()))
+    }
+}
+
+/// A stretch from bare numbers, which are finite by construction.
+pub(super) fn span(start_s: f64, end_s: f64) -> Span {
+    let seconds = |value: f64| Seconds::new(value).or(Seconds::new(0.0));
+    match (seconds(start_s), seconds(end_s)) {
+        (Some(start), Some(end)) => Span { start, end },
+        _ => unreachable!("zero is finite"),
+    }
+}
+
+/// Cents from a bare number; a number that is not finite can only come of a division by nothing and means none.
+pub(super) fn cents(value: f64) -> Cents {
+    Cents::new(value).unwrap_or(Cents::ZERO)
+}
+
+fn coarse_fundamental(signal: &Signal, envelope: &Envelope, expectation: &Expectation) -> Option<Fundamental> {
+    let sounds = envelope.end_s - envelope.start_s;
+    let from = ((envelope.start_s + 0.15 * sounds) * signal.rate) as usize;
+    let to = (((envelope.end_s - 0.1 * sounds) * signal.rate) as usize).min(signal.samples.len());
+    let stretch = signal.samples.get(from..to)?;
+    let spectrum = spectrum(stretch, signal.rate, COARSE_FRAME_S.min(0.75 * sounds), COARSE_FRAMES);
+    fundamental(&spectrum, 0.5 * signal.rate, expectation.pitch.map(Hz::get))
+}
+
+/// The parts of the uncertainty.
+fn doubt(
+    wander: &Wander,
+    frames: (usize, usize),
+    track: &Track,
+    centre_hz: f64,
+    hz: f64,
+    clock_ppm: f64,
+) -> Doubt {
+    let per_hz = 1200.0 / std::f64::consts::LN_2 / hz;
+    let noise = NORMAL_95 * track.mean_rate_error / std::f64::consts::TAU * per_hz;
+    // Mean pitches of equal stretches: tremor averages out in them, the wander of the bellows does not.
+    let n = frames.1 - frames.0;
+    let batches = BATCHES.min(n / 2).max(1);
+    let means: Vec<f64> = (0..batches)
+        .map(|b| {
+            let (low, high) = (b * (n - 1) / batches, (b + 1) * (n - 1) / batches);
+            let rate = (track.phase[high] - track.phase[low]) / ((high - low).max(1) as f64 * wander.frame_s);
+            rate / std::f64::consts::TAU * per_hz
+        })
+        .collect();
+    let _ = centre_hz;
+    let mean = means.iter().sum::<f64>() / batches as f64;
+    let variance = means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / (batches.max(2) - 1) as f64;
+    Doubt {
+        noise: cents(noise),
+        wander: cents(NORMAL_95 * variance.sqrt()),
+        clock: cents(1200.0 * (1.0 + 1e-6 * clock_ppm).log2()),
+    }
+}
+
+/// Range of the short-time pitch over the steady stretch, 5 to 95 %, cents.
+pub(super) fn pitch_range(hearing: &Hearing) -> f64 {
+    let half = ((0.1 / hearing.wander.frame_s / 2.0) as usize).max(1);
+    let mut track = pitch_track(&hearing.wander, hearing.coarse.hz, half);
+    let track = &mut track[hearing.frames.0..hearing.frames.1];
+    track.sort_by(f64::total_cmp);
+    let at = |q: f64| track[((track.len() - 1) as f64 * q) as usize];
+    at(0.95) - at(0.05)
+}
