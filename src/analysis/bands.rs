@@ -3,8 +3,11 @@
 use rustfft::num_complex::Complex;
 use rustfft::{FftPlanner, num_traits::Zero};
 
-/// Share of the half width that passes unweakened; beyond it a raised cosine closes the band.
-const FLAT: f64 = 0.75;
+/// Four-term Blackman-Harris window (Harris 1978): in frequency it closes the band so softly that what happens at one
+/// moment is 92 dB down after `MEMORY / half width` seconds.
+const BLACKMAN_HARRIS: [f64; 4] = [0.35875, 0.48829, 0.14128, 0.01168];
+/// Half the main lobe of the window's transform, in units of the inverse half width.
+pub(super) const MEMORY: f64 = 2.0;
 
 /// The transform of one stretch of sound, from which bands are cut.
 pub(super) struct Bands {
@@ -21,18 +24,19 @@ pub(super) struct BandShape {
     pub len: usize,
     /// Spacing of the samples, s.
     pub step_s: f64,
+    /// Half width, Hz.
+    pub half_hz: f64,
     /// Half width in bins of the long transform.
     half_bins: usize,
     taper: Vec<f64>,
     inverse: std::sync::Arc<dyn rustfft::Fft<f64>>,
-    /// Equivalent noise bandwidth, Hz.
-    pub noise_width_hz: f64,
 }
 
 impl BandShape {
-    /// Half the band's width as a share of its sampling rate.
-    pub fn half_share(&self) -> f64 {
-        self.half_bins as f64 / self.len as f64
+    /// How much the band lets through at `offset_hz` from its middle, in amplitude.
+    pub fn response(&self, offset_hz: f64) -> f64 {
+        let turn = std::f64::consts::PI * (offset_hz / self.half_hz).clamp(-1.0, 1.0);
+        (0..).zip(BLACKMAN_HARRIS).map(|(order, share)| share * (f64::from(order) * turn).cos()).sum()
     }
 }
 
@@ -63,17 +67,16 @@ impl Bands {
         let len = smooth_length(2 * half_bins + 1);
         let taper: Vec<f64> = (0..=half_bins)
             .map(|i| {
-                let out = (i as f64 / half_bins as f64 - FLAT) / (1.0 - FLAT);
-                if out <= 0.0 { 1.0 } else { 0.5 + 0.5 * (std::f64::consts::PI * out.min(1.0)).cos() }
+                let turn = std::f64::consts::PI * i as f64 / half_bins as f64;
+                (0..).zip(BLACKMAN_HARRIS).map(|(order, share)| share * (f64::from(order) * turn).cos()).sum()
             })
             .collect();
-        let total = 1.0 + taper.iter().skip(1).map(|weight| 2.0 * weight * weight).sum::<f64>();
         BandShape {
             len,
             step_s: self.size as f64 / self.rate / len as f64,
+            half_hz: half_bins as f64 * self.bin_hz(),
             half_bins,
             inverse: self.planner.plan_fft_inverse(len),
-            noise_width_hz: total * self.bin_hz(),
             taper,
         }
     }

@@ -15,6 +15,8 @@ const PROPOSERS: usize = 12;
 const EMPTY_COST: f64 = 3.0;
 /// Peaks further below the strongest than this are not missed by a candidate that does not explain them, dB.
 const DEPTH_DB: f64 = 60.0;
+/// A peak counts by how far it stands above the noise or above this far below the strongest peak, power ratio (47 dB).
+const CREDIT: f64 = 5e4;
 /// The least score of a tone: one peak of e^14 over noise power, or several weaker ones.
 const LEAST_SCORE: f64 = 11.0;
 
@@ -52,7 +54,7 @@ pub(super) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f6
             if hz > HIGHEST_HZ {
                 continue;
             }
-            let mut comb = comb(&peaks, hz, spectrum.lobe_hz);
+            let mut comb = comb(&peaks, strongest, hz, spectrum.lobe_hz);
             if let Some(expected) = expected
                 && (1200.0 * (comb.hz / expected).log2()).abs() < 100.0
             {
@@ -78,7 +80,7 @@ pub(super) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f6
 }
 
 /// Lay a comb of teeth at multiples of `hz` over the peaks, correcting its pitch as it climbs.
-fn comb(peaks: &[Peak], hz: f64, lobe_hz: f64) -> Comb {
+fn comb(peaks: &[Peak], strongest: f64, hz: f64, lobe_hz: f64) -> Comb {
     let mut partials: Vec<(usize, Peak)> = Vec::new();
     let mut pitch = hz;
     let (mut weighted, mut weights) = (0.0, 0.0);
@@ -91,8 +93,8 @@ fn comb(peaks: &[Peak], hz: f64, lobe_hz: f64) -> Comb {
         if place > top {
             break;
         }
-        // A quarter lobe covers noise and drift; 4 cents cover the pitch still being found; never half way to the next tooth.
-        let reach = (0.25 * lobe_hz).max(0.0025 * place).min(0.2 * pitch);
+        // A quarter lobe covers noise and drift; 3.5 cents cover the pitch still being found; never half way to the next tooth.
+        let reach = (0.25 * lobe_hz).max(0.002 * place).min(0.2 * pitch);
         let from = peaks.partition_point(|peak| peak.hz < place - reach);
         let found = peaks[from..]
             .iter()
@@ -100,7 +102,8 @@ fn comb(peaks: &[Peak], hz: f64, lobe_hz: f64) -> Comb {
             .max_by(|a, b| a.power.total_cmp(&b.power));
         match found {
             Some(peak) => {
-                score += (1.0 + peak.excess).ln();
+                // A weak line beside strong ones says little: side lines and hum are weak, partials are not all so.
+                score += (1.0 + peak.excess.min(peak.power / strongest * CREDIT)).ln();
                 let weight = (number * number) as f64 * peak.excess.min(1e4);
                 weighted += weight * peak.hz / number as f64;
                 weights += weight;

@@ -63,7 +63,7 @@ impl Hearing {
         let mut bands = Bands::new(&signal.samples[from..to], signal.rate, MARGIN_S);
         let highest = NYQUIST_SHARE * 0.5 * signal.rate;
         let edge = 0.1 * sounds;
-        let partials = Partials::cut(
+        let mut partials = Partials::cut(
             &mut bands,
             coarse.hz,
             from as f64 / signal.rate,
@@ -71,9 +71,9 @@ impl Hearing {
             envelope.start_s + edge,
             envelope.end_s - edge,
         );
-        let wander = partials.follow(envelope.start_s, envelope.end_s);
-        // The impulse response of a band has died down after about the inverse of its width.
-        let frames = steady_frames(&wander, coarse.hz, 0.5 / partials.half_hz).ok_or(Refusal::NotSteady)?;
+        let mut wander = partials.follow(envelope.start_s, envelope.end_s);
+        let frames = steady_frames(&wander, coarse.hz, partials.memory_s()).ok_or(Refusal::NotSteady)?;
+        partials.refine(&mut wander, frames);
         let track = wander.smooth(frames.0, frames.1);
         let measured_hz = coarse.hz + track.mean_rate / std::f64::consts::TAU;
         let f0 = Hz::new(measured_hz * (1.0 + 1e-6 * expectation.clock.error_ppm)).ok_or(Refusal::NoTone)?;

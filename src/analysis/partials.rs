@@ -2,21 +2,26 @@
 
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
+use rustfft::FftPlanner;
 
-use super::bands::{BandShape, Bands};
+use super::bands::{BandShape, Bands, MEMORY};
 use super::smoother;
 use super::spectrum::hann;
 
-/// Half width of a band, as a share of the fundamental: just short of half way to the next partial.
-const BAND_SHARE: f64 = 0.47;
+/// Half width of a band, as a share of the fundamental: the neighbouring partials lie outside.
+const BAND_SHARE: f64 = 0.9;
 /// Widest half band, Hz: room for the opposite reed beside high partials without carrying needless samples.
-const WIDEST_HZ: f64 = 1_000.0;
+const WIDEST_HZ: f64 = 1_500.0;
 /// Partials followed, at the most.
 const MAX_PARTIALS: usize = 256;
 /// Shortest frame of the shared track, s.
 const FRAME_S: f64 = 0.016;
-/// A partial takes part when it stands this far above the noise of its band.
-const LEAST_SNR: f64 = 0.5;
+/// A partial guides the first rounds when its power in the band stands this far above the noise.
+const GUIDE_SNR: f64 = 3.0;
+/// A partial takes part in the last rounds when its mean amplitude stands this far above its own error, in power.
+const LEAST_COHERENT: f64 = 4.0;
+/// Last rounds: each takes the phase that is left by a straight line.
+const LAST_ROUNDS: usize = 3;
 
 /// One partial as a series around `number` times the coarse pitch.
 pub(super) struct PartialBand {
@@ -24,8 +29,10 @@ pub(super) struct PartialBand {
     pub number: usize,
     /// Complex amplitude over time.
     pub series: Vec<Complex<f64>>,
-    /// Variance of the noise in one sample.
+    /// Density of the noise beside it, power per Hz.
     pub noise: f64,
+    /// Mean amplitude once the shared wander is taken off, phase included; zero until then.
+    pub amplitude: Complex<f64>,
     /// Mean power over the span the partials were judged on.
     pub power: f64,
 }
@@ -38,16 +45,16 @@ pub(super) struct Partials {
     pub step_s: f64,
     /// Time of the first sample, from the take's beginning, s.
     pub start_s: f64,
-    /// Half width of the bands, Hz.
-    pub half_hz: f64,
-    /// Equivalent noise bandwidth of a band, Hz.
-    pub noise_width_hz: f64,
-    /// The partials that stand out, ascending.
+    /// What fits all bands.
+    pub shape: BandShape,
+    /// The partials, ascending.
     pub bands: Vec<PartialBand>,
 }
 
 /// The phase shared by all partials, frame by frame.
 pub(super) struct Wander {
+    /// Index of the first frame's first sample.
+    pub from: usize,
     /// Samples of a band in one frame.
     pub frame: usize,
     /// Spacing of the frames, s.
@@ -56,34 +63,26 @@ pub(super) struct Wander {
     pub start_s: f64,
     /// Phase of the fundamental against the coarse pitch, rad, per frame.
     pub phase: Vec<f64>,
-    /// Error variance of that from the noise, rad².
+    /// Error variance of that from the noise, rad², relative from frame to frame.
     pub variance: Vec<f64>,
     /// Summed power of the partials, per frame.
     pub power: Vec<f64>,
 }
 
 impl Partials {
-    /// Cut the partials of a tone of pitch `hz` up to `highest_hz`, and keep those that stand out between `from_s` and `to_s`.
+    /// Cut the partials of a tone of pitch `hz` up to `highest_hz`; judge their noise between `from_s` and `to_s`.
     pub fn cut(bands: &mut Bands, hz: f64, start_s: f64, highest_hz: f64, from_s: f64, to_s: f64) -> Self {
-        let half_hz = (BAND_SHARE * hz).min(WIDEST_HZ);
-        let shape = bands.shape(half_hz);
+        let shape = bands.shape((BAND_SHARE * hz).min(WIDEST_HZ));
         let count = ((highest_hz / hz) as usize).clamp(1, MAX_PARTIALS);
-        let mut partials = Self {
-            centre_hz: hz,
-            step_s: shape.step_s,
-            start_s,
-            half_hz,
-            noise_width_hz: shape.noise_width_hz,
-            bands: Vec::new(),
-        };
-        let (from, to) = partials.indices(from_s, to_s, shape.len);
+        let mut partials =
+            Self { centre_hz: hz, step_s: shape.step_s, start_s, shape, bands: Vec::with_capacity(count) };
+        let (from, to) = partials.indices(from_s, to_s, partials.shape.len);
+        let mut planner = FftPlanner::new();
         for number in 1..=count {
-            let series = bands.cut(&shape, number as f64 * hz);
-            let noise = noise_variance(&series[from..to], &shape);
+            let series = bands.cut(&partials.shape, number as f64 * hz);
+            let noise = noise_density(&series[from..to], hz, &partials.shape, &mut planner).max(1e-30);
             let power = mean_power(&series[from..to]);
-            if power > (1.0 + LEAST_SNR) * noise || number <= 2 {
-                partials.bands.push(PartialBand { number, series, noise: noise.max(1e-24), power });
-            }
+            partials.bands.push(PartialBand { number, series, noise, amplitude: Complex::zero(), power });
         }
         partials
     }
@@ -97,7 +96,7 @@ impl Partials {
 
     /// Number of samples in each series.
     pub fn len(&self) -> usize {
-        self.bands.first().map_or(0, |band| band.series.len())
+        self.shape.len
     }
 
     /// Time of a sample, s.
@@ -105,23 +104,27 @@ impl Partials {
         self.start_s + index as f64 * self.step_s
     }
 
-    /// Follow the phase that all partials share between `from_s` and `to_s`.
+    /// How long the bands remember what happened, s.
+    pub fn memory_s(&self) -> f64 {
+        MEMORY / self.shape.half_hz
+    }
+
+    /// Follow the phase that the guiding partials share between `from_s` and `to_s`.
     ///
     /// First by the turning rate from sample to sample, then phase-coherently with more and more partials.
     pub fn follow(&self, from_s: f64, to_s: f64) -> Wander {
         let (from, to) = self.indices(from_s, to_s, self.len());
-        let frame = ((FRAME_S / self.step_s).round() as usize).max(1);
+        // Neighbouring samples share their noise; over four of them it has become white.
+        let frame = ((FRAME_S / self.step_s).round() as usize).max(4);
         let n_frames = ((to - from) / frame).max(1);
-        let frame_s = frame as f64 * self.step_s;
-        let rough = self.rough_phase(from, frame, n_frames);
-        let mut phase = rough;
-        let mut variance = vec![1.0; n_frames];
-        let highest = self.bands.last().map_or(1, |band| band.number);
-        let mut reach = self.lowest_strong();
+        let guides = self.guides();
+        let mut phase = self.rough_phase(&guides, from, frame, n_frames);
+        let best = guides.iter().map(|band| self.snr(band)).fold(0.0, f64::max);
+        let mut reach = guides.iter().find(|band| self.snr(band) > 0.1 * best).map_or(1, |band| band.number);
+        let highest = guides.last().map_or(1, |band| band.number);
+        let mut variance;
         loop {
-            let (found, found_variance) = self.coherent_phase(&phase, from, frame, n_frames, reach);
-            phase = found;
-            variance = found_variance;
+            (phase, variance) = self.coherent_phase(&guides, &phase, from, frame, reach);
             if reach >= highest {
                 break;
             }
@@ -129,28 +132,74 @@ impl Partials {
         }
         let power = (0..n_frames)
             .map(|m| {
-                let range = from + m * frame..(from + (m + 1) * frame).min(self.len());
-                self.bands.iter().map(|band| mean_power(&band.series[range.clone()])).sum()
+                let range = from + m * frame..from + (m + 1) * frame;
+                guides.iter().map(|band| mean_power(&band.series[range.clone()])).sum()
             })
             .collect();
-        Wander {
-            frame,
-            frame_s,
-            start_s: self.time(from) + 0.5 * (frame as f64 - 1.0) * self.step_s,
-            phase,
-            variance,
-            power,
+        let frame_s = frame as f64 * self.step_s;
+        let start_s = self.time(from) + 0.5 * (frame as f64 - 1.0) * self.step_s;
+        Wander { from, frame, frame_s, start_s, phase, variance, power }
+    }
+
+    /// Take up every partial that stands out once the shared phase is known, drop the others, and follow once more.
+    ///
+    /// `frames` is the stretch on which amplitudes and noise are taken. The phase that is left is small, so each
+    /// partial's share is linear in it and weak partials add up without bias.
+    pub fn refine(&mut self, wander: &mut Wander, frames: (usize, usize)) {
+        let length_s = (frames.1 - frames.0) as f64 * wander.frame_s;
+        for round in 0..LAST_ROUNDS {
+            let smooth = smoother::smooth(&wander.phase, &wander.variance, wander.frame_s).phase;
+            let turn = sample_phase(&smooth, wander.frame, self.len() - wander.from);
+            let stretch = frames.0 * wander.frame..frames.1 * wander.frame;
+            for band in &mut self.bands {
+                let sum: Complex<f64> = stretch
+                    .clone()
+                    .map(|i| band.series[wander.from + i] * Complex::from_polar(1.0, -(band.number as f64) * turn[i]))
+                    .fold(Complex::zero(), |a, b| a + b);
+                band.amplitude = sum / stretch.len() as f64;
+            }
+            if round == 0 {
+                self.bands.retain(|band| {
+                    band.number == 1 || band.amplitude.norm_sqr() > LEAST_COHERENT * band.noise / length_s
+                });
+            }
+            let n_frames = wander.phase.len();
+            let mut sum = vec![0.0; n_frames];
+            let mut weight = 1e-300;
+            for band in &self.bands {
+                let number = band.number as f64;
+                let scale = number / band.noise / wander.frame as f64;
+                for (m, sum) in sum.iter_mut().enumerate() {
+                    let mut value = Complex::<f64>::zero();
+                    for i in m * wander.frame..(m + 1) * wander.frame {
+                        value += band.series[wander.from + i] * Complex::from_polar(1.0, -number * turn[i]);
+                    }
+                    *sum += scale * (value * band.amplitude.conj()).im;
+                }
+                weight += number * number * band.amplitude.norm_sqr() / band.noise;
+            }
+            for (m, left) in sum.iter().enumerate() {
+                // Outside the stretch, in attack and tail, the linear step may not hold: it is kept small.
+                wander.phase[m] = smooth[m] + (left / weight).clamp(-0.3, 0.3);
+                wander.variance[m] = 0.5 / (weight * wander.frame_s);
+            }
         }
     }
 
-    /// The lowest partial number that reaches a tenth of the strongest partial's information.
-    fn lowest_strong(&self) -> usize {
-        let best = self.bands.iter().map(PartialBand::snr).fold(0.0, f64::max);
-        self.bands.iter().find(|band| band.snr() > 0.1 * best).map_or(1, |band| band.number)
+    /// The partials that stand out in their bands at first sight.
+    fn guides(&self) -> Vec<&PartialBand> {
+        let guides: Vec<_> = self.bands.iter().filter(|band| self.snr(band) > GUIDE_SNR).collect();
+        if guides.is_empty() { self.bands.iter().take(3).collect() } else { guides }
+    }
+
+    /// Power of a partial over the noise in its band.
+    fn snr(&self, band: &PartialBand) -> f64 {
+        // The window's equivalent noise width is 2.004 / 4 of its whole width (Harris 1978) times its mean power.
+        band.power / (band.noise * 0.52 * self.shape.half_hz) - 1.0
     }
 
     /// Phase from the turning rate alone, frame by frame, summed up.
-    fn rough_phase(&self, from: usize, frame: usize, n_frames: usize) -> Vec<f64> {
+    fn rough_phase(&self, guides: &[&PartialBand], from: usize, frame: usize, n_frames: usize) -> Vec<f64> {
         // The rate is taken over at least 50 ms, so that noise does not throw it.
         let reach = (((0.05 / self.step_s) as usize).max(frame) / 2).max(1);
         let mut rate = Vec::with_capacity(n_frames);
@@ -159,7 +208,7 @@ impl Partials {
             let low = middle.saturating_sub(reach);
             let high = (middle + reach).min(self.len() - 1);
             let (mut sum, mut weights) = (0.0, 1e-300);
-            for band in &self.bands {
+            for band in guides {
                 let turn: Complex<f64> =
                     (low..high).map(|i| band.series[i + 1] * band.series[i].conj()).fold(Complex::zero(), |a, b| a + b);
                 let number = band.number as f64;
@@ -176,56 +225,46 @@ impl Partials {
         phase
     }
 
-    /// Phase from the partials up to `reach`, each held against its own mean phase, weighted by its information.
+    /// Phase from the guides up to `reach`, each held against its own mean phase, weighted by its information.
     fn coherent_phase(
         &self,
+        guides: &[&PartialBand],
         phase: &[f64],
         from: usize,
         frame: usize,
-        n_frames: usize,
         reach: usize,
     ) -> (Vec<f64>, Vec<f64>) {
-        let turn = self.sample_phase(phase, from, frame);
+        let n_frames = phase.len();
+        let turn = sample_phase(phase, frame, n_frames * frame);
         let mut sum = vec![0.0; n_frames];
         let mut weights = vec![1e-300; n_frames];
-        for band in self.bands.iter().filter(|band| band.number <= reach) {
+        for band in guides.iter().filter(|band| band.number <= reach) {
             let number = band.number as f64;
             let mut frames = vec![Complex::zero(); n_frames];
-            for (i, value) in band.series[from..(from + n_frames * frame).min(self.len())].iter().enumerate() {
+            for (i, value) in band.series[from..from + n_frames * frame].iter().enumerate() {
                 frames[i / frame] += value * Complex::from_polar(1.0 / frame as f64, -number * turn[i]);
             }
-            let mut before = mean_direction(&frames);
+            // Each partial's own mean phase is not wander.
+            let own = frames.iter().fold(Complex::<f64>::zero(), |a, b| a + b).arg();
+            let mut before = 0.0;
             for ((value, sum), weights) in frames.iter().zip(&mut sum).zip(&mut weights) {
                 // Unwrapped against a slowly following reference, so that a partial may drift in phase by itself.
-                let angle = before + wrap(value.arg() - before);
+                let angle = before + wrap(value.arg() - own - before);
                 before = 0.9 * before + 0.1 * angle;
                 let weight = number * number * value.norm_sqr() / band.noise;
                 *sum += weight * angle / number;
                 *weights += weight;
             }
-            // Each partial's own mean phase is not wander.
-            let own = mean_direction(&frames);
-            for (value, sum) in frames.iter().zip(&mut sum) {
-                *sum -= number * value.norm_sqr() / band.noise * own;
-            }
         }
         let found = (0..n_frames).map(|m| phase[m] + sum[m] / weights[m]).collect();
-        let variance = weights.iter().map(|w| 0.5 / (w * frame as f64)).collect();
+        let variance = weights.iter().map(|w| 0.5 / (w * frame as f64 * self.step_s)).collect();
         (found, variance)
-    }
-
-    /// The phase of the frames at each sample from `from` on, by straight lines.
-    fn sample_phase(&self, phase: &[f64], from: usize, frame: usize) -> Vec<f64> {
-        let len = (phase.len() * frame).min(self.len() - from);
-        (0..len).map(|i| interpolate(phase, (i as f64 - 0.5 * (frame as f64 - 1.0)) / frame as f64)).collect()
     }
 }
 
-impl PartialBand {
-    /// Power of the partial over the noise in its band.
-    pub fn snr(&self) -> f64 {
-        (self.power / self.noise - 1.0).max(0.0)
-    }
+/// The phase of the frames at each of `len` samples, by straight lines.
+pub(super) fn sample_phase(phase: &[f64], frame: usize, len: usize) -> Vec<f64> {
+    (0..len).map(|i| interpolate(phase, (i as f64 - 0.5 * (frame as f64 - 1.0)) / frame as f64)).collect()
 }
 
 impl Wander {
@@ -257,36 +296,32 @@ pub(super) fn wrap(angle: f64) -> f64 {
     angle - std::f64::consts::TAU * (angle / std::f64::consts::TAU).round()
 }
 
-fn mean_direction(values: &[Complex<f64>]) -> f64 {
-    values.iter().fold(Complex::<f64>::zero(), |a, b| a + b).arg()
-}
-
 fn mean_power(values: &[Complex<f64>]) -> f64 {
     values.iter().map(Complex::norm_sqr).sum::<f64>() / values.len().max(1) as f64
 }
 
-/// Noise in one sample of a band: the median of its spectrum well away from the partial, made the mean of white noise.
+/// Density of the noise beside a partial, power per Hz: the median of the spectrum on both sides, made a mean.
 ///
 /// Other lines fill few bins and do not move the median.
-fn noise_variance(series: &[Complex<f64>], shape: &BandShape) -> f64 {
+fn noise_density(series: &[Complex<f64>], hz: f64, shape: &BandShape, planner: &mut FftPlanner<f64>) -> f64 {
     let n = series.len();
     if n < 8 {
-        return mean_power(series);
+        return mean_power(series) / shape.half_hz;
     }
     let window = hann(n);
     let mut bins: Vec<Complex<f64>> = series.iter().zip(&window).map(|(value, weight)| value * weight).collect();
-    rustfft::FftPlanner::new().plan_fft_forward(n).process(&mut bins);
-    // The band is flat to three quarters of its half width; the partial and its wander fill the first third.
-    let edge = shape.half_share() * n as f64;
-    let (low, high) = ((0.35 * edge).ceil() as usize, ((0.75 * edge) as usize).max(1));
+    planner.plan_fft_forward(n).process(&mut bins);
+    let bin_hz = 1.0 / (n as f64 * shape.step_s);
+    // Away from the partial with its wander, and not beyond half way to the next one.
+    let (low, high) = ((0.15 * hz.min(shape.half_hz) / bin_hz) as usize, (0.45 * hz.min(shape.half_hz) / bin_hz) as usize);
+    let (low, high) = (low.clamp(1, n / 2), high.clamp(1, n / 2));
     let mut powers: Vec<f64> = (low..=high.max(low))
-        .flat_map(|i| [i % n, (n - i % n) % n])
-        .map(|i| bins[i].norm_sqr())
+        .flat_map(|i| [(i, i), (i, n - i)])
+        .map(|(distance, i)| bins[i % n].norm_sqr() / shape.response(distance as f64 * bin_hz).powi(2))
         .collect();
     let middle = powers.len() / 2;
     let (_, median, _) = powers.select_nth_unstable_by(middle, f64::total_cmp);
     let energy: f64 = window.iter().map(|w| w * w).sum();
-    // The median of exponentially distributed values is ln 2 times their mean; the mean density times the band's
-    // noise width is the variance.
-    *median / std::f64::consts::LN_2 / energy * shape.noise_width_hz * shape.step_s
+    // The median of exponentially distributed values is ln 2 times their mean.
+    *median / std::f64::consts::LN_2 / energy * shape.step_s
 }

@@ -13,7 +13,11 @@ const WIDTH_S: f64 = 0.10;
 /// Left out at either end, s: what the band filters carry over from attack and stop.
 const MARGIN_S: f64 = 0.025;
 /// The pitch at an end may lie this far from the middle beyond its own scatter, cents.
-const SETTLED_CENTS: f64 = 2.5;
+const SETTLED_CENTS: f64 = 0.8;
+/// A level that rises more slowly than this is wander and no attack, dB/s.
+const SLOW_RISE_DB_PER_S: f64 = 3.0;
+/// A level that falls faster than this is the end of the note, dB/s: a tongue that rings freely falls by 20 dB/s and more.
+const FAST_FALL_DB_PER_S: f64 = 20.0;
 
 /// Choose the frames of the steady stretch, `None` when there is none of at least three frames.
 ///
@@ -30,14 +34,14 @@ pub(super) fn steady_frames(wander: &Wander, centre_hz: f64, margin_s: f64) -> O
     while from < to && level[from] < plateau - RISEN_DB {
         // A level that drifts slowly is no attack: stop waiting once it no longer rises.
         let ahead = level[(from + half).min(to)];
-        if ahead - level[from] < 0.15 {
+        if ahead - level[from] < SLOW_RISE_DB_PER_S * half as f64 * wander.frame_s {
             break;
         }
         from += 1;
     }
     while to > from && level[to] < plateau - RISEN_DB {
         let before = level[to.saturating_sub(half).max(from)];
-        if before - level[to] < 0.3 {
+        if before - level[to] < FAST_FALL_DB_PER_S * half as f64 * wander.frame_s {
             break;
         }
         to -= 1;
@@ -47,7 +51,8 @@ pub(super) fn steady_frames(wander: &Wander, centre_hz: f64, margin_s: f64) -> O
     from += margin.min(spare);
     to -= margin.min(spare);
     let cents = pitch_track(wander, centre_hz, half);
-    let mut middle: Vec<f64> = cents[from..=to].to_vec();
+    let fifth = (to - from) / 5;
+    let mut middle: Vec<f64> = cents[from + fifth..=to - fifth].to_vec();
     middle.sort_by(f64::total_cmp);
     let at = |q: f64| middle[((middle.len() - 1) as f64 * q) as usize];
     let (centre, scatter) = (at(0.5), 0.5 * (at(0.84) - at(0.16)));
