@@ -119,6 +119,16 @@ macro_rules! finite_number {
     };
 }
 
+impl Decibels {
+    /// No difference.
+    pub const ZERO: Decibels = Decibels(0.0);
+}
+
+impl Dbfs {
+    /// Far below anything a converter gives.
+    pub const FLOOR: Dbfs = Dbfs(-200.0);
+}
+
 finite_number!(Decibels, "dB");
 finite_number!(Dbfs, "dBFS");
 finite_number!(Seconds, "s");

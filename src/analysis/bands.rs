@@ -35,8 +35,7 @@ pub(super) struct BandShape {
 impl BandShape {
     /// How much the band lets through at `offset_hz` from its middle, in amplitude.
     pub fn response(&self, offset_hz: f64) -> f64 {
-        let turn = std::f64::consts::PI * (offset_hz / self.half_hz).clamp(-1.0, 1.0);
-        (0..).zip(BLACKMAN_HARRIS).map(|(order, share)| share * (f64::from(order) * turn).cos()).sum()
+        taper(offset_hz / self.half_hz)
     }
 }
 
@@ -65,12 +64,7 @@ impl Bands {
     pub fn shape(&mut self, half_hz: f64) -> BandShape {
         let half_bins = ((half_hz / self.bin_hz()) as usize).clamp(2, self.spectrum.len() / 2);
         let len = smooth_length(2 * half_bins + 1);
-        let taper: Vec<f64> = (0..=half_bins)
-            .map(|i| {
-                let turn = std::f64::consts::PI * i as f64 / half_bins as f64;
-                (0..).zip(BLACKMAN_HARRIS).map(|(order, share)| share * (f64::from(order) * turn).cos()).sum()
-            })
-            .collect();
+        let taper: Vec<f64> = (0..=half_bins).map(|i| taper(i as f64 / half_bins as f64)).collect();
         BandShape {
             len,
             step_s: self.size as f64 / self.rate / len as f64,
@@ -101,6 +95,12 @@ impl Bands {
         }
         series
     }
+}
+
+/// The taper at `place`, 0 in the middle and ±1 at the edges.
+pub(super) fn taper(place: f64) -> f64 {
+    let turn = std::f64::consts::PI * place.clamp(-1.0, 1.0);
+    (0..).zip(BLACKMAN_HARRIS).map(|(order, share)| share * (f64::from(order) * turn).cos()).sum()
 }
 
 /// The next length at or above `n` with no prime factor over 5, and even.

@@ -15,12 +15,8 @@ const BRIDGE_S: f64 = 0.12;
 pub(super) struct Envelope {
     /// Mean square of each hop, no averaging across hops.
     pub hops: Vec<f64>,
-    /// Level averaged over `WIDTH_S` around each hop, dBFS.
-    pub level_db: Vec<f64>,
     /// Level of the quietest part, dBFS.
     pub floor_db: f64,
-    /// Level of the note's plateau, dBFS.
-    pub plateau_db: f64,
     /// Where the note sounds, s.
     pub start_s: f64,
     /// Where it ends, s.
@@ -30,8 +26,11 @@ pub(super) struct Envelope {
 /// Measure the level over time and find the longest sounding stretch.
 pub(super) fn envelope(signal: &Signal) -> Envelope {
     let hop = ((HOP_S * signal.rate).round() as usize).max(1);
-    let hops: Vec<f64> =
-        signal.samples.chunks(hop).map(|chunk| chunk.iter().map(|x| x * x).sum::<f64>() / chunk.len() as f64).collect();
+    let hops: Vec<f64> = signal
+        .samples
+        .chunks(hop)
+        .map(|chunk| chunk.iter().map(|x| x * x).sum::<f64>() / chunk.len() as f64)
+        .collect();
     let level_db = smooth_db(&hops, (WIDTH_S / HOP_S / 2.0) as usize);
     let mut sorted = level_db.clone();
     sorted.sort_by(f64::total_cmp);
@@ -44,11 +43,9 @@ pub(super) fn envelope(signal: &Signal) -> Envelope {
     let (first, last) = longest_run(&level_db, threshold, (BRIDGE_S / HOP_S) as usize);
     Envelope {
         floor_db,
-        plateau_db,
         start_s: first as f64 * hop as f64 / signal.rate,
         end_s: (((last + 1) * hop) as f64 / signal.rate).min(signal.length_s()),
         hops,
-        level_db,
     }
 }
 

@@ -24,8 +24,6 @@ const LEAST_SCORE: f64 = 11.0;
 pub(super) struct Fundamental {
     /// Pitch, Hz; within a small part of a bin.
     pub hz: f64,
-    /// Partials with a peak: number and peak.
-    pub partials: Vec<(usize, Peak)>,
     /// Strongest peak that is no partial, if it comes within 20 dB of the strongest partial.
     pub stranger: Option<Peak>,
 }
@@ -76,7 +74,7 @@ pub(super) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f6
         })
         .filter(|peak| peak.power > 0.01 * own)
         .copied();
-    Some(Fundamental { hz: best.hz, partials: best.partials, stranger })
+    Some(Fundamental { hz: best.hz, stranger })
 }
 
 /// Lay a comb of teeth at multiples of `hz` over the peaks, correcting its pitch as it climbs.

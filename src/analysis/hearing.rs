@@ -1,9 +1,12 @@
 //! Listening to one take: from samples to the sounding reed's pitch. The opposite reed comes afterwards.
 
+use rustfft::num_complex::Complex;
+
 use super::bands::Bands;
 use super::envelope::{Envelope, envelope};
 use super::fundamental::{Fundamental, fundamental};
 use super::partials::{Partials, Wander};
+use super::sidebands::Stretch;
 use super::smoother::Track;
 use super::spectrum::spectrum;
 use super::steady::{pitch_track, steady_frames};
@@ -33,12 +36,15 @@ pub(super) struct Hearing {
     pub signal: Signal,
     pub envelope: Envelope,
     pub coarse: Fundamental,
+    pub bands: Bands,
     pub partials: Partials,
     pub wander: Wander,
     /// First frame of the steady stretch and the one after its last.
     pub frames: (usize, usize),
     pub track: Track,
     pub steady: Span,
+    /// Mean pitch over the steady stretch as the card reads it, Hz.
+    pub measured_hz: f64,
     /// Mean pitch over the steady stretch, clock corrected.
     pub f0: Hz,
     pub doubt: Doubt,
@@ -73,13 +79,51 @@ impl Hearing {
         );
         let mut wander = partials.follow(envelope.start_s, envelope.end_s);
         let frames = steady_frames(&wander, coarse.hz, partials.memory_s()).ok_or(Refusal::NotSteady)?;
-        partials.refine(&mut wander, frames);
+        partials.refine(&mut wander, frames, true);
         let track = wander.smooth(frames.0, frames.1);
         let measured_hz = coarse.hz + track.mean_rate / std::f64::consts::TAU;
         let f0 = Hz::new(measured_hz * (1.0 + 1e-6 * expectation.clock.error_ppm)).ok_or(Refusal::NoTone)?;
         let steady = span(wander.time(frames.0), wander.time(frames.1 - 1));
         let doubt = doubt(&wander, frames, &track, coarse.hz, measured_hz, expectation.clock.uncertainty_ppm);
-        Ok(Self { signal, envelope, coarse, partials, wander, frames, track, steady, f0, doubt })
+        Ok(Self {
+            signal,
+            envelope,
+            coarse,
+            bands,
+            partials,
+            wander,
+            frames,
+            track,
+            steady,
+            measured_hz,
+            f0,
+            doubt,
+        })
+    }
+
+    /// Follow the wander once more with a second series taken off, so that its beats are not taken for wander.
+    ///
+    /// `known` are the series' lines as `Search::amplitudes` gives them; `before` is the stretch they were found on.
+    pub fn follow_without(&mut self, known: &[(usize, f64, Complex<f64>)], before: &Stretch) {
+        let originals: Vec<_> = self.partials.bands.iter().map(|band| band.series.clone()).collect();
+        for band in &mut self.partials.bands {
+            let Some((_, distance_hz, amplitude)) =
+                known.iter().find(|(number, _, _)| *number == band.number)
+            else {
+                continue;
+            };
+            let line = amplitude * band.amplitude;
+            let step = std::f64::consts::TAU * distance_hz * self.partials.step_s;
+            for (i, turn) in before.turn.iter().enumerate() {
+                band.series[before.samples.start + i] -=
+                    line * Complex::from_polar(1.0, step * i as f64 + band.number as f64 * turn);
+            }
+        }
+        self.partials.refine(&mut self.wander, self.frames, false);
+        self.track = self.wander.smooth(self.frames.0, self.frames.1);
+        for (band, series) in self.partials.bands.iter_mut().zip(originals) {
+            band.series = series;
+        }
     }
 
     /// Half the 95 % interval of the pitch.
@@ -103,7 +147,11 @@ pub(super) fn cents(value: f64) -> Cents {
     Cents::new(value).unwrap_or(Cents::ZERO)
 }
 
-fn coarse_fundamental(signal: &Signal, envelope: &Envelope, expectation: &Expectation) -> Option<Fundamental> {
+fn coarse_fundamental(
+    signal: &Signal,
+    envelope: &Envelope,
+    expectation: &Expectation,
+) -> Option<Fundamental> {
     let sounds = envelope.end_s - envelope.start_s;
     let from = ((envelope.start_s + 0.15 * sounds) * signal.rate) as usize;
     let to = (((envelope.end_s - 0.1 * sounds) * signal.rate) as usize).min(signal.samples.len());

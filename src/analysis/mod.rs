@@ -1,15 +1,22 @@
 //! Samples in, reading out: no files, devices, clock, chance or printing.
 
 mod bands;
+mod close_up;
+mod course;
 mod envelope;
 mod fundamental;
 mod hearing;
+mod onset;
+mod opposite;
 mod partials;
 mod reading;
+mod second_tone;
+mod sidebands;
 mod signal;
 mod smoother;
 mod spectrum;
 mod steady;
+mod tail;
 
 pub use reading::{
     Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading,
@@ -20,14 +27,26 @@ use hearing::Hearing;
 use signal::Signal;
 
 use crate::take::Take;
-use crate::units::{Cents, Dbfs, Decibels, Hz};
+use crate::units::{Cents, Decibels, Hz};
 
 /// A take that has been listened to: its pitch is known, the opposite reed has not been looked for yet.
 ///
 /// In two halves, because the opposite reed's pitch is known only once the other stroke's take has been heard.
 pub struct Heard {
     hearing: Hearing,
+    expected: Option<Hz>,
+    lossy: bool,
+    remarks: Vec<String>,
 }
+
+/// Wander worth a word, cents over the steady stretch.
+const WORTH_A_WORD_CENTS: f64 = 4.0;
+/// A tone this little above the noise is worth a word, dB.
+const NOISY_DB: f64 = 20.0;
+/// So far from the expected note is worth a word, cents.
+const UNEXPECTED_CENTS: f64 = 60.0;
+/// With this share of the samples clipped nothing can be said of weak tones.
+const CLIPPED_SHARE: f64 = 0.01;
 
 impl Heard {
     /// The sounding reed's pitch and half its 95 % interval.
@@ -36,36 +55,91 @@ impl Heard {
     }
 
     /// Look for the opposite reed and give the whole reading.
-    pub fn reading(self, opposite: OppositeExpectation) -> Reading {
-        let _ = opposite;
-        let zero = Decibels::new(0.0).unwrap();
+    pub fn reading(mut self, opposite: OppositeExpectation) -> Reading {
+        let hearing = &mut self.hearing;
+        let clipped = hearing.signal.clipped as f64 > CLIPPED_SHARE * hearing.signal.samples.len() as f64;
+        let (opposite, tail) = if clipped && opposite != OppositeExpectation::None {
+            let unresolved =
+                Opposite::Unresolved { evidence: 0.0, needs: None, reason: NotMeasured::Clipped };
+            (unresolved, Tail::NotMeasured(NotMeasured::Clipped))
+        } else {
+            (opposite::opposite(hearing, opposite), tail::tail(hearing, opposite))
+        };
         Reading {
-            f0: self.hearing.f0,
-            uncertainty: self.hearing.uncertainty(),
-            doubt: self.hearing.doubt,
-            steady: self.hearing.steady,
-            level: Dbfs::new(0.0).unwrap(),
-            onset: Err(NotMeasured::AttackCut),
-            breath: Err(NotMeasured::AttackCut),
-            pitch_per_db: Err(NotMeasured::AttackCut),
-            partials: self
-                .hearing
-                .partials
-                .bands
-                .iter()
-                .map(|b| Partial { number: b.number as u32, level: zero, above_noise: zero })
-                .collect(),
-            opposite: Opposite::NotLooked,
-            tail: Tail::NotMeasured(NotMeasured::TailCut),
-            reeds: vec![],
-            warnings: vec![],
+            f0: hearing.f0,
+            uncertainty: hearing.uncertainty(),
+            doubt: hearing.doubt,
+            steady: hearing.steady,
+            level: course::level(hearing),
+            onset: onset::onset(hearing),
+            breath: course::breath(hearing),
+            pitch_per_db: course::pitch_per_db(hearing),
+            partials: partial_levels(hearing),
+            opposite,
+            tail,
+            reeds: Vec::new(),
+            warnings: self.warnings(),
         }
     }
+
+    fn warnings(self) -> Vec<Warning> {
+        let hearing = &self.hearing;
+        let mut warnings = Vec::new();
+        if hearing.signal.clipped > 0 {
+            warnings.push(Warning::Clipped { count: hearing.signal.clipped });
+        }
+        if hearing.signal.not_finite > 0 {
+            warnings.push(Warning::NotFinite { count: hearing.signal.not_finite });
+        }
+        let range = hearing::pitch_range(hearing);
+        if range > WORTH_A_WORD_CENTS {
+            warnings.push(Warning::Wandering { range });
+        }
+        let snr = course::tone_over_noise(hearing);
+        if snr < NOISY_DB {
+            warnings.push(Warning::Noisy { snr });
+        }
+        if let Some(expected) = self.expected {
+            let cents = hearing.f0.cents_above(expected).get();
+            if cents.abs() > UNEXPECTED_CENTS {
+                warnings.push(Warning::Unexpected { cents });
+            }
+        }
+        if let Some(stranger) = hearing.coarse.stranger {
+            warnings.push(Warning::OtherTone { hz: stranger.hz });
+        }
+        if self.lossy {
+            warnings.push(Warning::Lossy);
+        }
+        warnings.extend(self.remarks.into_iter().map(Warning::Remark));
+        warnings
+    }
+}
+
+fn partial_levels(hearing: &Hearing) -> Vec<Partial> {
+    let strongest =
+        hearing.partials.bands.iter().map(|band| band.amplitude.norm_sqr()).fold(1e-300, f64::max);
+    let level = |ratio: f64| Decibels::new(10.0 * ratio.max(1e-30).log10()).unwrap_or(Decibels::ZERO);
+    hearing
+        .partials
+        .bands
+        .iter()
+        .map(|band| Partial {
+            number: band.number as u32,
+            level: level(band.amplitude.norm_sqr() / strongest),
+            above_noise: level(band.amplitude.norm_sqr() / band.noise),
+        })
+        .collect()
 }
 
 /// Listen to one take: everything but the opposite reed.
 pub fn listen(take: &Take, expectation: &Expectation) -> Result<Heard, Refusal> {
-    Ok(Heard { hearing: Hearing::new(take, expectation)? })
+    Ok(Heard {
+        hearing: Hearing::new(take, expectation)?,
+        expected: expectation.pitch,
+        lossy: take.lossy,
+        remarks: take.remarks.clone(),
+    })
 }
 
 /// Read one take.
@@ -73,10 +147,10 @@ pub fn read(take: &Take, expectation: &Expectation) -> Result<Reading, Refusal> 
     Ok(listen(take, expectation)?.reading(expectation.opposite))
 }
 
-/// The neighbourhood of the partial in which a second tone shows best.
+/// The neighbourhood of the partial in which a second tone shows best; `None` when the take gives no reading.
 ///
 /// `second` is the tone to look at, so that two takes can be drawn alike; without it the reading's own.
 pub fn close_up(take: &Take, reading: &Reading, second: Option<Cents>) -> Option<CloseUp> {
-    let _ = (take, reading, second);
-    None
+    let expectation = Expectation { pitch: Some(reading.f0), ..Expectation::default() };
+    close_up::close_up(&Hearing::new(take, &expectation).ok()?, reading, second)
 }

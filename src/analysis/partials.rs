@@ -1,8 +1,8 @@
 //! The partials of one tone as slow series, and the phase wander they share.
 
+use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
-use rustfft::FftPlanner;
 
 use super::bands::{BandShape, Bands, MEMORY};
 use super::smoother;
@@ -47,6 +47,8 @@ pub(super) struct Partials {
     pub start_s: f64,
     /// What fits all bands.
     pub shape: BandShape,
+    /// Density of the noise beside each partial from the first on, whether it stands out or not, power per Hz.
+    pub noise_beside: Vec<f64>,
     /// The partials, ascending.
     pub bands: Vec<PartialBand>,
 }
@@ -74,14 +76,21 @@ impl Partials {
     pub fn cut(bands: &mut Bands, hz: f64, start_s: f64, highest_hz: f64, from_s: f64, to_s: f64) -> Self {
         let shape = bands.shape((BAND_SHARE * hz).min(WIDEST_HZ));
         let count = ((highest_hz / hz) as usize).clamp(1, MAX_PARTIALS);
-        let mut partials =
-            Self { centre_hz: hz, step_s: shape.step_s, start_s, shape, bands: Vec::with_capacity(count) };
+        let mut partials = Self {
+            centre_hz: hz,
+            step_s: shape.step_s,
+            start_s,
+            shape,
+            noise_beside: Vec::with_capacity(count),
+            bands: Vec::with_capacity(count),
+        };
         let (from, to) = partials.indices(from_s, to_s, partials.shape.len);
         let mut planner = FftPlanner::new();
         for number in 1..=count {
             let series = bands.cut(&partials.shape, number as f64 * hz);
             let noise = noise_density(&series[from..to], hz, &partials.shape, &mut planner).max(1e-30);
             let power = mean_power(&series[from..to]);
+            partials.noise_beside.push(noise);
             partials.bands.push(PartialBand { number, series, noise, amplitude: Complex::zero(), power });
         }
         partials
@@ -143,9 +152,9 @@ impl Partials {
 
     /// Take up every partial that stands out once the shared phase is known, drop the others, and follow once more.
     ///
-    /// `frames` is the stretch on which amplitudes and noise are taken. The phase that is left is small, so each
+    /// With `select` false the partials stay as they are. `frames` is the stretch on which amplitudes and noise are taken. The phase that is left is small, so each
     /// partial's share is linear in it and weak partials add up without bias.
-    pub fn refine(&mut self, wander: &mut Wander, frames: (usize, usize)) {
+    pub fn refine(&mut self, wander: &mut Wander, frames: (usize, usize), select: bool) {
         let length_s = (frames.1 - frames.0) as f64 * wander.frame_s;
         for round in 0..LAST_ROUNDS {
             let smooth = smoother::smooth(&wander.phase, &wander.variance, wander.frame_s).phase;
@@ -154,11 +163,14 @@ impl Partials {
             for band in &mut self.bands {
                 let sum: Complex<f64> = stretch
                     .clone()
-                    .map(|i| band.series[wander.from + i] * Complex::from_polar(1.0, -(band.number as f64) * turn[i]))
+                    .map(|i| {
+                        band.series[wander.from + i]
+                            * Complex::from_polar(1.0, -(band.number as f64) * turn[i])
+                    })
                     .fold(Complex::zero(), |a, b| a + b);
                 band.amplitude = sum / stretch.len() as f64;
             }
-            if round == 0 {
+            if round == 0 && select {
                 self.bands.retain(|band| {
                     band.number == 1 || band.amplitude.norm_sqr() > LEAST_COHERENT * band.noise / length_s
                 });
@@ -209,8 +221,9 @@ impl Partials {
             let high = (middle + reach).min(self.len() - 1);
             let (mut sum, mut weights) = (0.0, 1e-300);
             for band in guides {
-                let turn: Complex<f64> =
-                    (low..high).map(|i| band.series[i + 1] * band.series[i].conj()).fold(Complex::zero(), |a, b| a + b);
+                let turn: Complex<f64> = (low..high)
+                    .map(|i| band.series[i + 1] * band.series[i].conj())
+                    .fold(Complex::zero(), |a, b| a + b);
                 let number = band.number as f64;
                 let weight = number * number * turn.norm() / band.noise;
                 sum += weight * turn.arg() / number;
@@ -309,11 +322,13 @@ fn noise_density(series: &[Complex<f64>], hz: f64, shape: &BandShape, planner: &
         return mean_power(series) / shape.half_hz;
     }
     let window = hann(n);
-    let mut bins: Vec<Complex<f64>> = series.iter().zip(&window).map(|(value, weight)| value * weight).collect();
+    let mut bins: Vec<Complex<f64>> =
+        series.iter().zip(&window).map(|(value, weight)| value * weight).collect();
     planner.plan_fft_forward(n).process(&mut bins);
     let bin_hz = 1.0 / (n as f64 * shape.step_s);
     // Away from the partial with its wander, and not beyond half way to the next one.
-    let (low, high) = ((0.15 * hz.min(shape.half_hz) / bin_hz) as usize, (0.45 * hz.min(shape.half_hz) / bin_hz) as usize);
+    let (low, high) =
+        ((0.15 * hz.min(shape.half_hz) / bin_hz) as usize, (0.45 * hz.min(shape.half_hz) / bin_hz) as usize);
     let (low, high) = (low.clamp(1, n / 2), high.clamp(1, n / 2));
     let mut powers: Vec<f64> = (low..=high.max(low))
         .flat_map(|i| [(i, i), (i, n - i)])

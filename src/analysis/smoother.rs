@@ -12,8 +12,6 @@ pub(super) struct Track {
     pub mean_rate: f64,
     /// Standard error of that from the noise, rad/s.
     pub mean_rate_error: f64,
-    /// Strength of the wander relative to the observation noise: rad² / s³ per rad².
-    pub ratio: f64,
 }
 
 /// A straight line is kept unless wander raises the log-likelihood by this much: 5 % of steady tones cross it (chi-squared, one sided).
@@ -54,7 +52,6 @@ pub(super) fn smooth(seen: &[f64], variance: &[f64], step_s: f64) -> Track {
         phase: smooth_with(seen, variance, step_s, ratio),
         mean_rate: run.rise / span,
         mean_rate_error: (run.rise_variance * run.scale).max(0.0).sqrt() / span,
-        ratio,
     }
 }
 
@@ -75,8 +72,7 @@ fn filter(seen: &[f64], variance: &[f64], step_s: f64, ratio: f64) -> Run {
     // The first phase is known from its observation; the rate is as good as unknown.
     let loose = first * 1e8 / step_s.powi(2);
     let mut p = [[first, 0.0, first], [0.0, loose, 0.0], [first, 0.0, first]];
-    let noise =
-        [ratio * step_s.powi(3) / 3.0, ratio * step_s.powi(2) / 2.0, ratio * step_s];
+    let noise = [ratio * step_s.powi(3) / 3.0, ratio * step_s.powi(2) / 2.0, ratio * step_s];
     let (mut squares, mut logs, mut count) = (0.0, 0.0, 0.0);
     for (i, (value, r)) in seen.iter().zip(variance).enumerate().skip(1) {
         state[0] += step_s * state[1];

@@ -118,7 +118,8 @@ impl Spectrum {
                 let level = |j: usize| self.power[j].max(1e-30).ln();
                 let (left, centre, right) = (level(i - 1), level(i), level(i + 1));
                 let curvature = left - 2.0 * centre + right;
-                let shift = if curvature < 0.0 { (0.5 * (left - right) / curvature).clamp(-0.5, 0.5) } else { 0.0 };
+                let shift =
+                    if curvature < 0.0 { (0.5 * (left - right) / curvature).clamp(-0.5, 0.5) } else { 0.0 };
                 Peak {
                     hz: (i as f64 + shift) * self.bin_hz,
                     excess: self.power[i] / self.floor[i],

@@ -13,7 +13,7 @@ const WIDTH_S: f64 = 0.10;
 /// Left out at either end, s: what the band filters carry over from attack and stop.
 const MARGIN_S: f64 = 0.025;
 /// The pitch at an end may lie this far from the middle beyond its own scatter, cents.
-const SETTLED_CENTS: f64 = 0.8;
+const SETTLED_CENTS: f64 = 0.3;
 /// A level that rises more slowly than this is wander and no attack, dB/s.
 const SLOW_RISE_DB_PER_S: f64 = 3.0;
 /// A level that falls faster than this is the end of the note, dB/s: a tongue that rings freely falls by 20 dB/s and more.
@@ -56,7 +56,7 @@ pub(super) fn steady_frames(wander: &Wander, centre_hz: f64, margin_s: f64) -> O
     middle.sort_by(f64::total_cmp);
     let at = |q: f64| middle[((middle.len() - 1) as f64 * q) as usize];
     let (centre, scatter) = (at(0.5), 0.5 * (at(0.84) - at(0.16)));
-    let settled = |i: usize| (cents[i] - centre).abs() < SETTLED_CENTS + 3.0 * scatter;
+    let settled = |i: usize| (cents[i] - centre).abs() < SETTLED_CENTS + 2.2 * scatter;
     while from < to && !settled(from) {
         from += 1;
     }
