@@ -1,0 +1,28 @@
+//! What a pass needs of memory: the real program's peak, as the kernel counts it.
+#![cfg(target_os = "linux")]
+
+mod bench;
+#[path = "speed/pass_job.rs"]
+mod pass_job;
+#[path = "speed/peak.rs"]
+mod peak;
+
+use pass_job::PassJob;
+use peak::peak_mb;
+
+/// A pass of 48 takes of 4 s at 48 kHz stays under 64 MB; four times the takes need no more, longer takes do.
+#[test]
+fn memory_grows_with_the_longest_take_and_not_with_their_number() {
+    let [few, many, long] = [(12, 4.0), (48, 4.0), (12, 12.0)].map(|(n_takes, length_s)| {
+        let peak = peak_mb(&mut PassJob::new(n_takes, length_s).start_findings());
+        println!("{n_takes} takes of {length_s} s: peak {peak:.1} MB");
+        peak
+    });
+    assert!(many < 64.0, "{many:.1} MB");
+    // What is kept of a take is its reading, some kilobytes; the rest is chance in which takes meet in time.
+    assert!(many < 1.25 * few + 1.0, "{few:.1} MB for 12 takes, {many:.1} MB for 48");
+    assert!(
+        long > 1.2 * few,
+        "{few:.1} MB for takes of 4 s, {long:.1} MB for 12 s: is the peak seen at all?"
+    );
+}
