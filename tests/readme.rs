@@ -88,7 +88,14 @@ fn two_commands_do_all_the_setting_up_and_the_checks_run_both() {
 #[test]
 fn every_linked_page_is_there() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    for page in ["README.md", "DEVELOPERS.md", "docs/third-party.md", "docs/method.md", "docs/json.md", "docs/job-format.md"] {
+    for page in [
+        "README.md",
+        "DEVELOPERS.md",
+        "docs/third-party.md",
+        "docs/method.md",
+        "docs/json.md",
+        "docs/job-format.md",
+    ] {
         let text = std::fs::read_to_string(root.join(page)).unwrap_or_else(|error| panic!("{page}: {error}"));
         let folder = root.join(page);
         for link in text.split("](").skip(1).filter_map(|rest| rest.split(')').next()) {

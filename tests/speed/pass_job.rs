@@ -74,7 +74,7 @@ pub fn natural_take(seed: u64, pitch_hz: f64, length_s: f64) -> Take {
     spec.rate_hz = RATE_HZ;
     spec.lead_in_s = 0.2;
     spec.steady_s = length_s - spec.lead_in_s - spec.attack_s - 0.3;
-    if seed % 3 == 0 {
+    if seed.is_multiple_of(3) {
         spec.opposite =
             Some(natural_opposite(seed, &spec, chance.between(3.0, 15.0), chance.between(-40.0, -25.0)));
     }
