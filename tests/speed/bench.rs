@@ -28,7 +28,7 @@ const LENGTH_S: f64 = 4.0;
 const RUNS: usize = 7;
 
 fn main() {
-    let pass = PassJob::new(N_TAKES, LENGTH_S);
+    let pass = PassJob::new(N_TAKES, N_TAKES, LENGTH_S);
     let mut criterion = Criterion::default()
         .sample_size(10)
         .measurement_time(Duration::from_secs(8))
@@ -95,7 +95,7 @@ fn ratios(pass: &PassJob) {
 fn memory() {
     println!("\nPeak memory of platenote findings:");
     for (n_takes, length_s) in [(12, 4.0), (48, 4.0), (12, 12.0)] {
-        let peak = peak::peak_mb(&mut PassJob::new(n_takes, length_s).start_findings());
+        let peak = peak::peak_mb(&mut PassJob::new(n_takes, 12, length_s).start_findings());
         println!("  {n_takes} takes of {length_s:4} s   {peak:6.1} MB");
     }
 }

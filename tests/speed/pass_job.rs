@@ -22,20 +22,25 @@ pub struct PassJob {
 
 impl PassJob {
     /// A bass block with `n_takes` (48 at the most) natural takes of `length_s` in the pass `before`, a third of them
-    /// with an opposite reed sounding.
-    pub fn new(n_takes: usize, length_s: f64) -> Self {
+    /// with an opposite reed sounding. Of `n_kinds` different sounds each comes again and again, a little softer.
+    pub fn new(n_takes: usize, n_kinds: usize, length_s: f64) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let job = Self { files: Vec::new(), folder };
         job.platenote(&["new", "job", "--template", "bass24"]);
         let plan = Job::open(&job.path("job")).expect("a job");
         let instrument = plan.instrument();
-        let reeds = instrument.reeds().take(n_takes);
-        let files: Vec<PathBuf> = reeds
+        let places: Vec<_> = instrument.reeds().map(|(place, _)| place).take(n_takes).collect();
+        let files: Vec<PathBuf> = places
+            .iter()
             .enumerate()
-            .map(|(idx, (place, _))| {
-                let pitch_hz = instrument.target(&place).expect("a target").get();
+            .map(|(idx, place)| {
+                let kind = idx % n_kinds;
+                let pitch_hz = instrument.target(&places[kind]).expect("a target").get();
+                let mut take = natural_take(kind as u64, pitch_hz, length_s);
+                let softer = 0.99_f32.powi((idx / n_kinds) as i32);
+                take.samples.iter_mut().for_each(|sample| *sample *= softer);
                 let file = job.path(&format!("{}.wav", place.to_string().replace(' ', "-")));
-                write_wav(&file, &natural_take(idx as u64, pitch_hz, length_s)).expect("a sound file");
+                write_wav(&file, &take).expect("a sound file");
                 file
             })
             .collect();
