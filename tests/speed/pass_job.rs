@@ -21,7 +21,7 @@ pub struct PassJob {
 }
 
 impl PassJob {
-    /// A bass block with `n_takes` (48 at the most) natural takes of `length_s` in the pass `before`, a third of them
+    /// A bass block with `n_takes` (a divisor of its 48 reeds) natural takes of `length_s` in the pass `before`, a third of them
     /// with an opposite reed sounding. Of `n_kinds` different sounds each comes again and again, a little softer.
     pub fn new(n_takes: usize, n_kinds: usize, length_s: f64) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
@@ -29,7 +29,10 @@ impl PassJob {
         job.platenote(&["new", "job", "--template", "bass24"]);
         let plan = Job::open(&job.path("job")).expect("a job");
         let instrument = plan.instrument();
-        let places: Vec<_> = instrument.reeds().map(|(place, _)| place).take(n_takes).collect();
+        let reeds: Vec<_> = instrument.reeds().map(|(place, _)| place).collect();
+        // Spread over the block, both strokes of a plate: then all cores find work, however few there are.
+        let plates = reeds.chunks(2).step_by(reeds.len() / n_takes);
+        let places: Vec<_> = plates.flatten().cloned().collect();
         let files: Vec<PathBuf> = places
             .iter()
             .enumerate()
