@@ -103,7 +103,7 @@ struct PlateEar<'a> {
 /// A take whose pitch is known, from the kept readings or by listening.
 enum Ear<'a> {
     Kept(&'a KeptReading),
-    Live(Heard),
+    Live(Box<Heard>),
 }
 
 /// The newest good take of a reed, its pitch known.
@@ -139,7 +139,7 @@ impl<'a> PlateEar<'a> {
             let kept = self.kept.get(&take.facts.sha256, &expectation).filter(|_| is_as_stored(take));
             let ear = match kept {
                 Some(kept) => Ok(Ear::Kept(kept)),
-                None => listen_to(take, &expectation).map(Ear::Live),
+                None => listen_to(take, &expectation).map(|heard| Ear::Live(Box::new(heard))),
             };
             match ear {
                 Ok(ear) => {
