@@ -150,3 +150,125 @@ fn a_header_that_promises_4_gb_needs_no_memory() {
     assert_eq!(output.status.code(), Some(1), "{}", words(&output));
     assert!(lines(&output)[0]["refusal"].is_object(), "it was read as far as it goes: {:?}", lines(&output));
 }
+
+/// Four seconds of a steady reed at 220 Hz with ten partials, a second series 9.8 cents lower at -30 dB, quiet noise,
+/// a soft start and an abrupt stop.
+fn reed_take(seconds: f64) -> Take {
+    let (rate, mut seed) = (48_000.0, 7_u64);
+    let mut noise = || {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
+    };
+    let f0 = 220.0;
+    let opposite = f0 * (-9.8_f64 / 1200.0).exp2();
+    let sample = |n: usize, hiss: f64| {
+        let t = n as f64 / rate;
+        let series = |pitch: f64, level: f64| -> f64 {
+            (1..=10)
+                .map(|k| level / k as f64 * (std::f64::consts::TAU * pitch * k as f64 * t + k as f64).sin())
+                .sum()
+        };
+        let envelope = ((t - 0.2) / 0.1).clamp(0.0, 1.0) * if t > seconds - 0.3 { 0.0 } else { 1.0 };
+        (envelope * (series(f0, 0.2) + series(opposite, 0.2 * 10_f64.powf(-1.5))) + 1e-5 * hiss) as f32
+    };
+    Take::new((0..(seconds * rate) as usize).map(|n| sample(n, noise())).collect(), 48_000)
+}
+
+/// 220 Hz is A3 at A4 = 440 Hz, and 1200 log2(440/442) = -7.85 cents from it at 442 Hz.
+#[test]
+fn a_reed_is_read_with_its_opposite_one() {
+    let dir = folder();
+    write_wav(&dir.path().join("reed.wav"), &reed_take(4.0)).unwrap();
+    let known = ["reed.wav", "notes.txt", "reed.wav", "--note", "A3", "--opposite", "218.758", "--json"];
+    let output = run(dir.path(), &known);
+    assert_eq!(output.status.code(), Some(1), "one of the files is no sound");
+    let lines = lines(&output);
+    assert_eq!(lines.len(), 3);
+    assert_eq!(lines[0], lines[2], "the same sound gives the same reading");
+    let (reading, opposite) = (&lines[0]["reading"], &lines[0]["opposite"]);
+    let number = |value: &Value| value.as_f64().unwrap_or_else(|| panic!("{value}"));
+    assert!((number(&reading["f0_hz"]) - 220.0).abs() < 0.001, "{reading}");
+    assert_eq!(reading["note"], "A3");
+    let (cents, doubt) = (number(&reading["cents"]), number(&reading["uncertainty_cents"]));
+    assert!(
+        cents.abs() < 0.01 && (0.17..0.3).contains(&doubt),
+        "the clock alone leaves 0.173 cents: {reading}"
+    );
+    assert_eq!(opposite["state"], "sounding", "{opposite}");
+    // The bounds promised: the level within 1.5 dB, the offset within 0.5 cents.
+    assert!((number(&opposite["level_db"]) + 30.0).abs() < 1.5, "{opposite}");
+    assert!((number(&opposite["cents"]) + 9.8).abs() < 0.5, "{opposite}");
+}
+
+#[test]
+fn cents_are_against_the_expected_note_else_the_nearest() {
+    let dir = folder();
+    write_wav(&dir.path().join("reed.wav"), &reed_take(2.0)).unwrap();
+    for (arguments, note, cents) in [
+        (&["--reference", "442"][..], "A3", -7.85),
+        (&["--note", "Bb3"], "A#3", -100.0),
+        (&["--note", "A3", "--reference", "442"], "A3", -7.85),
+    ] {
+        let output = run(dir.path(), &[&["reed.wav", "--json"], arguments].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", words(&output));
+        let reading = lines(&output)[0]["reading"].clone();
+        assert_eq!(reading["note"], note);
+        assert!((reading["cents"].as_f64().unwrap() - cents).abs() < 0.02, "{arguments:?}: {reading}");
+    }
+}
+
+#[test]
+fn a_list_tells_each_file_apart() {
+    let dir = folder();
+    write_wav(&dir.path().join("reed.wav"), &reed_take(4.0)).unwrap();
+    let list = "file,note,opposite,within_cents\nreed.wav,A3,218.758,0.5\nreed.wav,A3,none,\nreed.wav,,,\n";
+    std::fs::write(dir.path().join("takes.csv"), list).unwrap();
+    let output = run(dir.path(), &["--list", "takes.csv", "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", words(&output));
+    let lines = lines(&output);
+    assert_eq!(lines[0]["opposite"]["state"], "sounding");
+    assert_eq!(
+        (&lines[1]["opposite"]["state"], &lines[1]["opposite"]["reason"]["code"]),
+        (&Value::Null, &"one_reed".into())
+    );
+    assert_eq!(lines[2]["reading"]["note"], "A3");
+}
+
+#[test]
+fn people_get_a_table_and_the_warnings_beneath() {
+    let dir = folder();
+    let take = reed_take(4.0);
+    write_wav(&dir.path().join("reed.wav"), &take).unwrap();
+    let whole = std::fs::read(dir.path().join("reed.wav")).unwrap();
+    std::fs::write(dir.path().join("short.wav"), &whole[..whole.len() - 4 * 24_000]).unwrap();
+    let output = run(dir.path(), &["reed.wav", "short.wav", "--opposite", "218.758"]);
+    assert_eq!((output.status.code(), words(&output).as_str()), (Some(0), ""));
+    let text = String::from_utf8(output.stdout).unwrap();
+    let rows: Vec<_> = text.lines().collect();
+    assert!(rows[0].starts_with("file       note  cents"), "{text}");
+    assert!(
+        rows[1].contains("A3") && rows[1].contains("220.000 Hz") && rows[1].contains("sounds at -30 dB"),
+        "{text}"
+    );
+    assert!(text.contains("warning: the file is cut short: it says 4.00 s, 3.50 s are there"), "{text}");
+}
+
+#[test]
+fn the_answer_is_the_same_on_one_thread_and_on_many() {
+    let dir = folder();
+    write_wav(&dir.path().join("reed.wav"), &reed_take(2.0)).unwrap();
+    let with = |threads: &str| {
+        let mut command = Command::cargo_bin("platenote").unwrap();
+        let files = ["reed.wav"; 5];
+        command
+            .current_dir(dir.path())
+            .env("RAYON_NUM_THREADS", threads)
+            .arg("read")
+            .args(files)
+            .arg("--json");
+        command.output().unwrap().stdout
+    };
+    let one = with("1");
+    assert!(one.starts_with(b"{\"format\":1"));
+    assert!(one == with("3"));
+}

@@ -1,7 +1,7 @@
 //! A sound file as a take.
 //!
-//! Decoded a piece at a time and never held whole: a file of several channels goes by twice, once to choose the channel
-//! and once to keep it; a mono file once. So memory grows with one channel's length and never with what a header claims.
+//! Decoded a piece at a time: a long file of several channels goes by twice, once to choose the channel and once to keep
+//! it; a mono or short one once. So memory grows with one channel's length and never with what a header claims.
 
 use std::fs::File;
 use std::path::Path;
@@ -18,6 +18,8 @@ const RATES: std::ops::RangeInclusive<u32> = 8_000..=384_000;
 const MOST_CHANNELS: usize = 256;
 /// The longest channel kept, in samples: 93 minutes at 48 kHz, 1 GiB.
 const MOST_SAMPLES: usize = 1 << 28;
+/// All channels of a file of up to so many samples are held until one is chosen: 4 MB, 10 s of stereo at 48 kHz.
+const MOST_HELD: u64 = 1 << 20;
 
 /// Read a sound file: WAV of any common kind, or AIFF, CAF, FLAC, MP3, Ogg Vorbis, M4A.
 ///
@@ -102,22 +104,27 @@ fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
     let channels = usize::from(pcm.channels);
     let pass = |sink: &mut dyn FnMut(&[f32])| {
         let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
-        let mut go_on = |piece: &[f32]| {
-            sink(piece);
-            true
-        };
-        pcm::decode(file, pcm, &mut go_on)
-            .map_err(|e| Error::NotSound { path: path.into(), detail: e.to_string() })
+        pcm::decode(file, pcm, sink).map_err(|e| Error::NotSound { path: path.into(), detail: e.to_string() })
     };
     let mut take = Take::new(Vec::new(), pcm.rate_hz);
-    let mut chosen = 0;
-    if channels > 1 {
+    if channels == 1 {
+        take.samples.reserve_exact(pcm.frames as usize);
+        pass(&mut |piece| take.samples.extend_from_slice(piece))?;
+    } else {
         let mut listener = Listener::new(channels, pcm.rate_hz);
-        pass(&mut |piece| listener.hear(piece))?;
-        chosen = remark_choice(listener, channels, &mut take.remarks);
+        let mut held = Vec::new();
+        let hold = pcm.frames * channels as u64 <= MOST_HELD;
+        pass(&mut |piece| {
+            listener.hear(piece);
+            if hold {
+                held.extend_from_slice(piece);
+            }
+        })?;
+        let chosen = remark_choice(listener, channels, &mut take.remarks);
+        take.samples.reserve_exact(pcm.frames as usize);
+        let mut keep = |piece: &[f32]| take.samples.extend(piece.iter().skip(chosen).step_by(channels));
+        if hold { keep(&held) } else { pass(&mut keep)? }
     }
-    take.samples.reserve_exact(pcm.frames as usize);
-    pass(&mut |piece| take.samples.extend(piece.iter().skip(chosen).step_by(channels)))?;
     remark_length(pcm.promised, pcm.frames, 0, pcm.rate_hz, &mut take.remarks);
     if pcm.more_data {
         take.remarks.push("the file holds a second stretch of sound, which was left out".into());

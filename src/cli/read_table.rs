@@ -61,7 +61,7 @@ impl ReadTable {
 fn row(name: &str, reading: &Reading, against: Option<(Note, Cents)>) -> ([String; 7], Vec<String>) {
     let (note, cents) = match against {
         Some((note, cents)) => {
-            (note.to_string(), format!("{:+.2} ± {:.2}", cents.get(), reading.uncertainty.get()))
+            (note.to_string(), format!("{} ± {:.2}", signed(cents), reading.uncertainty.get()))
         }
         None => ("?".into(), format!("± {:.2}", reading.uncertainty.get())),
     };
@@ -90,7 +90,7 @@ fn row(name: &str, reading: &Reading, against: Option<(Note, Cents)>) -> ([Strin
 fn opposite(opposite: &Opposite) -> String {
     match opposite {
         Opposite::Sounding { level, offset, uncertainty, .. } => {
-            format!("sounds at {level}, {:+.2} ± {:.2} cents", offset.get(), uncertainty.get())
+            format!("sounds at {level}, {} ± {:.2} cents", signed(*offset), uncertainty.get())
         }
         Opposite::Quiet { limit, .. } => format!("not heard, below {limit}"),
         Opposite::Unresolved { needs: Some(needs), reason, .. } => {
@@ -99,4 +99,10 @@ fn opposite(opposite: &Opposite) -> String {
         Opposite::Unresolved { needs: None, reason, .. } => format!("cannot tell: {reason}"),
         Opposite::NotLooked => "none on this plate".into(),
     }
+}
+
+/// With its sign, and without one that rounding has left without a figure.
+fn signed(cents: Cents) -> String {
+    let text = format!("{:+.2}", cents.get());
+    if text == "-0.00" { "+0.00".into() } else { text }
 }
