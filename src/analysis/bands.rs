@@ -109,7 +109,7 @@ fn smooth_length(n: usize) -> usize {
     loop {
         let mut rest = length;
         for factor in [2, 3, 5] {
-            while rest % factor == 0 {
+            while rest.is_multiple_of(factor) {
                 rest /= factor;
             }
         }

@@ -183,8 +183,10 @@ impl Partials {
                 let scale = number / band.noise / wander.frame as f64;
                 for (m, sum) in sum.iter_mut().enumerate() {
                     let mut value = Complex::<f64>::zero();
-                    for i in m * wander.frame..(m + 1) * wander.frame {
-                        value += band.series[wander.from + i] * Complex::from_polar(1.0, -number * turn[i]);
+                    let (from, to) = (m * wander.frame, (m + 1) * wander.frame);
+                    let series = &band.series[wander.from + from..wander.from + to];
+                    for (sample, turn) in series.iter().zip(&turn[from..to]) {
+                        value += sample * Complex::from_polar(1.0, -number * turn);
                     }
                     *sum += scale * (value * band.amplitude.conj()).im;
                 }
