@@ -4,16 +4,18 @@ use super::Signal;
 
 /// Spacing of the level values, s.
 pub(super) const HOP_S: f64 = 0.005;
+/// Corner of the high pass before the level is taken, Hz: rumble and hum lie below it, and no reed is without partials above.
+const RUMBLE_HZ: f64 = 120.0;
 /// Width over which the level is averaged, s: two periods of the lowest reed (27.5 Hz) less a little.
 const WIDTH_S: f64 = 0.060;
 /// The note counts as sounding down to this far below its plateau, dB.
 const SOUNDING_DB: f64 = 18.0;
 /// Gaps in the sounding up to this long are bridged, s: beats of two reeds, a bellows that shakes.
-const BRIDGE_S: f64 = 0.12;
+const BRIDGE_S: f64 = 0.25;
 
 /// Level over time.
 pub(super) struct Envelope {
-    /// Mean square of each hop, no averaging across hops.
+    /// Mean square of each hop, rumble weakened, no averaging across hops.
     pub hops: Vec<f64>,
     /// Level of the quietest part, dBFS.
     pub floor_db: f64,
@@ -26,11 +28,7 @@ pub(super) struct Envelope {
 /// Measure the level over time and find the longest sounding stretch.
 pub(super) fn envelope(signal: &Signal) -> Envelope {
     let hop = ((HOP_S * signal.rate).round() as usize).max(1);
-    let hops: Vec<f64> = signal
-        .samples
-        .chunks(hop)
-        .map(|chunk| chunk.iter().map(|x| x * x).sum::<f64>() / chunk.len() as f64)
-        .collect();
+    let hops = hop_powers(&signal.samples, signal.rate, hop);
     let level_db = smooth_db(&hops, (WIDTH_S / HOP_S / 2.0) as usize);
     let mut sorted = level_db.clone();
     sorted.sort_by(f64::total_cmp);
@@ -47,6 +45,25 @@ pub(super) fn envelope(signal: &Signal) -> Envelope {
         end_s: (((last + 1) * hop) as f64 / signal.rate).min(signal.length_s()),
         hops,
     }
+}
+
+/// Mean square of each hop, once rumble and hum are weakened.
+fn hop_powers(samples: &[f64], rate: f64, hop: usize) -> Vec<f64> {
+    let pole = (-std::f64::consts::TAU * RUMBLE_HZ / rate).exp();
+    let (mut low, mut lower) = (0.0, 0.0);
+    let mut hops = Vec::with_capacity(samples.len() / hop + 1);
+    for chunk in samples.chunks(hop) {
+        let mut sum = 0.0;
+        for sample in chunk {
+            low = pole * low + (1.0 - pole) * sample;
+            let once = sample - low;
+            lower = pole * lower + (1.0 - pole) * once;
+            let twice = once - lower;
+            sum += twice * twice;
+        }
+        hops.push(sum / chunk.len() as f64);
+    }
+    hops
 }
 
 /// Running mean over `2 * half + 1` values, as level in dB.

@@ -17,8 +17,10 @@ const EMPTY_COST: f64 = 3.0;
 const DEPTH_DB: f64 = 60.0;
 /// A peak counts by how far it stands above the noise or above this far below the strongest peak, power ratio (47 dB).
 const CREDIT: f64 = 5e4;
-/// The least score of a tone: one peak of e^14 over noise power, or several weaker ones.
-const LEAST_SCORE: f64 = 11.0;
+/// A peak's place counts by its power over noise, up to this.
+const TRUST: f64 = 1e4;
+/// The least score of a tone: one peak of e^9 over noise power, or several weaker ones.
+const LEAST_SCORE: f64 = 9.0;
 
 /// The coarse fundamental with the partials that support it.
 pub(super) struct Fundamental {
@@ -52,7 +54,8 @@ pub(super) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f6
             if hz > HIGHEST_HZ {
                 continue;
             }
-            let mut comb = comb(&peaks, strongest, hz, spectrum.lobe_hz);
+            let trust = (division * division) as f64 * proposer.excess.min(TRUST);
+            let mut comb = comb(&peaks, strongest, (hz, trust), spectrum.lobe_hz);
             if let Some(expected) = expected
                 && (1200.0 * (comb.hz / expected).log2()).abs() < 100.0
             {
@@ -77,11 +80,11 @@ pub(super) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f6
     Some(Fundamental { hz: best.hz, stranger })
 }
 
-/// Lay a comb of teeth at multiples of `hz` over the peaks, correcting its pitch as it climbs.
-fn comb(peaks: &[Peak], strongest: f64, hz: f64, lobe_hz: f64) -> Comb {
+/// Lay a comb of teeth at multiples of `hz` over the peaks, correcting its pitch, held with weight `trust`, as it climbs.
+fn comb(peaks: &[Peak], strongest: f64, (hz, trust): (f64, f64), lobe_hz: f64) -> Comb {
     let mut partials: Vec<(usize, Peak)> = Vec::new();
     let mut pitch = hz;
-    let (mut weighted, mut weights) = (0.0, 0.0);
+    let (mut weighted, mut weights) = (trust * hz, trust);
     let mut score: f64 = 0.0;
     let mut best_score: f64 = 0.0;
     let mut best_count = 0;
@@ -102,7 +105,7 @@ fn comb(peaks: &[Peak], strongest: f64, hz: f64, lobe_hz: f64) -> Comb {
             Some(peak) => {
                 // A weak line beside strong ones says little: side lines and hum are weak, partials are not all so.
                 score += (1.0 + peak.excess.min(peak.power / strongest * CREDIT)).ln();
-                let weight = (number * number) as f64 * peak.excess.min(1e4);
+                let weight = (number * number) as f64 * peak.excess.min(TRUST);
                 weighted += weight * peak.hz / number as f64;
                 weights += weight;
                 pitch = weighted / weights;

@@ -5,12 +5,13 @@ use rustfft::num_complex::Complex;
 use super::bands::Bands;
 use super::envelope::{Envelope, envelope};
 use super::fundamental::{Fundamental, fundamental};
+use super::pair::{Pair, pair};
 use super::partials::{Partials, Wander};
 use super::sidebands::Stretch;
 use super::smoother::Track;
 use super::spectrum::spectrum;
 use super::steady::{pitch_track, steady_frames};
-use super::{Doubt, Expectation, Refusal, Signal};
+use super::{Clock, Doubt, Expectation, Refusal, Signal};
 use crate::take::Take;
 use crate::units::{Cents, Hz, Seconds, Span};
 
@@ -28,6 +29,11 @@ const MARGIN_S: f64 = 0.25;
 const NYQUIST_SHARE: f64 = 0.95;
 /// Stretches the steady part is divided into to tell how far the pitch wanders.
 const BATCHES: usize = 5;
+/// Half width of the interval for the wander, in standard deviations of the stretches' means: 1.96 for a known deviation,
+/// 2.78 for one from five values (Student's t); chosen between by the sweep over natural takes.
+const WANDER_95: f64 = 2.3;
+/// Left out at either end before two reeds are looked for, s.
+const SETTLING_S: f64 = 0.08;
 /// Two-sided 95 % point of the normal distribution.
 const NORMAL_95: f64 = 1.96;
 
@@ -48,6 +54,10 @@ pub(super) struct Hearing {
     /// Mean pitch over the steady stretch, clock corrected.
     pub f0: Hz,
     pub doubt: Doubt,
+    /// The sample clock, as it was given.
+    clock: Clock,
+    /// Two reeds near unison that both sound fully; the pitch above is then the stronger one's.
+    pub pair: Option<Pair>,
 }
 
 impl Hearing {
@@ -77,15 +87,22 @@ impl Hearing {
             envelope.start_s + edge,
             envelope.end_s - edge,
         );
+        let settled = (SETTLING_S + partials.memory_s()).min(0.2 * sounds);
+        let pair = pair(&partials, envelope.start_s + settled, envelope.end_s - settled);
         let mut wander = partials.follow(envelope.start_s, envelope.end_s);
-        let frames = steady_frames(&wander, coarse.hz, partials.memory_s()).ok_or(Refusal::NotSteady)?;
+        let frames = match &pair {
+            // Beats are no unsteadiness.
+            Some(pair) => wander.frames_between(pair.start_s, pair.end_s),
+            None => steady_frames(&wander, coarse.hz, partials.memory_s()),
+        }
+        .ok_or(Refusal::NotSteady)?;
         partials.refine(&mut wander, frames, true);
         let track = wander.smooth(frames.0, frames.1);
         let measured_hz = coarse.hz + track.mean_rate / std::f64::consts::TAU;
-        let f0 = Hz::new(measured_hz * (1.0 + 1e-6 * expectation.clock.error_ppm)).ok_or(Refusal::NoTone)?;
+        let f0 = true_pitch(measured_hz, expectation.clock).ok_or(Refusal::NoTone)?;
         let steady = span(wander.time(frames.0), wander.time(frames.1 - 1));
-        let doubt = doubt(&wander, frames, &track, coarse.hz, measured_hz, expectation.clock.uncertainty_ppm);
-        Ok(Self {
+        let doubt = doubt(&wander, frames, &track, measured_hz, expectation.clock.uncertainty_ppm);
+        let mut hearing = Self {
             signal,
             envelope,
             coarse,
@@ -98,7 +115,11 @@ impl Hearing {
             measured_hz,
             f0,
             doubt,
-        })
+            clock: expectation.clock,
+            pair,
+        };
+        hearing.take_stronger();
+        Ok(hearing)
     }
 
     /// Follow the wander once more with a second series taken off, so that its beats are not taken for wander.
@@ -126,11 +147,49 @@ impl Hearing {
         }
     }
 
+    /// Where a pair sounds, the stronger reed's pitch is the reading's.
+    fn take_stronger(&mut self) {
+        let Some(pair) = &self.pair else { return };
+        let (hz, uncertainty) = if pair.high_over_low > 1.0 { pair.high } else { pair.low };
+        self.measured_hz = hz;
+        self.f0 = true_pitch(hz, self.clock).unwrap_or(self.f0);
+        self.doubt.noise = Cents::ZERO;
+        self.doubt.wander = cents(uncertainty);
+    }
+
+    /// Follow the tone by its odd partials alone: an octave reed beats with the even ones.
+    pub fn follow_odd(&mut self) {
+        let weights: Vec<f64> = self.partials.bands.iter().map(|band| band.noise).collect();
+        for band in self.partials.bands.iter_mut().filter(|band| band.number % 2 == 0) {
+            // A partial drowned in noise has no say.
+            band.noise = f64::MAX.sqrt();
+        }
+        self.partials.refine(&mut self.wander, self.frames, false);
+        self.track = self.wander.smooth(self.frames.0, self.frames.1);
+        for (band, noise) in self.partials.bands.iter_mut().zip(weights) {
+            band.noise = noise;
+        }
+        self.measured_hz = self.partials.centre_hz + self.track.mean_rate / std::f64::consts::TAU;
+        self.f0 = true_pitch(self.measured_hz, self.clock).unwrap_or(self.f0);
+        self.doubt =
+            doubt(&self.wander, self.frames, &self.track, self.measured_hz, self.clock.uncertainty_ppm);
+    }
+
+    /// A pitch as the card reads it, with its clock corrected.
+    pub fn corrected(&self, hz: f64) -> Hz {
+        true_pitch(hz, self.clock).unwrap_or(self.f0)
+    }
+
     /// Half the 95 % interval of the pitch.
     pub fn uncertainty(&self) -> Cents {
         let Doubt { noise, wander, clock } = self.doubt;
         cents(noise.get().hypot(wander.get()).hypot(clock.get()))
     }
+}
+
+/// A fast card takes more samples than it says, so that everything seems lower.
+fn true_pitch(measured_hz: f64, clock: Clock) -> Option<Hz> {
+    Hz::new(measured_hz * (1.0 + 1e-6 * clock.error_ppm))
 }
 
 /// A stretch from bare numbers, which are finite by construction.
@@ -161,14 +220,7 @@ fn coarse_fundamental(
 }
 
 /// The parts of the uncertainty.
-fn doubt(
-    wander: &Wander,
-    frames: (usize, usize),
-    track: &Track,
-    centre_hz: f64,
-    hz: f64,
-    clock_ppm: f64,
-) -> Doubt {
+fn doubt(wander: &Wander, frames: (usize, usize), track: &Track, hz: f64, clock_ppm: f64) -> Doubt {
     let per_hz = 1200.0 / std::f64::consts::LN_2 / hz;
     let noise = NORMAL_95 * track.mean_rate_error / std::f64::consts::TAU * per_hz;
     // Mean pitches of equal stretches: tremor averages out in them, the wander of the bellows does not.
@@ -181,12 +233,11 @@ fn doubt(
             rate / std::f64::consts::TAU * per_hz
         })
         .collect();
-    let _ = centre_hz;
     let mean = means.iter().sum::<f64>() / batches as f64;
     let variance = means.iter().map(|m| (m - mean).powi(2)).sum::<f64>() / (batches.max(2) - 1) as f64;
     Doubt {
         noise: cents(noise),
-        wander: cents(NORMAL_95 * variance.sqrt()),
+        wander: cents(WANDER_95 * variance.sqrt()),
         clock: cents(1200.0 * (1.0 + 1e-6 * clock_ppm).log2()),
     }
 }

@@ -6,8 +6,10 @@ mod course;
 mod envelope;
 mod fundamental;
 mod hearing;
+mod octave;
 mod onset;
 mod opposite;
+mod pair;
 mod partials;
 mod reading;
 mod second_tone;
@@ -57,14 +59,29 @@ impl Heard {
     /// Look for the opposite reed and give the whole reading.
     pub fn reading(mut self, opposite: OppositeExpectation) -> Reading {
         let hearing = &mut self.hearing;
+        let octave = if hearing.pair.is_none() { octave::octave(hearing) } else { None };
+        let reeds = sounding_reeds(hearing, octave.as_ref());
         let clipped = hearing.signal.clipped as f64 > CLIPPED_SHARE * hearing.signal.samples.len() as f64;
-        let (opposite, tail) = if clipped && opposite != OppositeExpectation::None {
-            let unresolved =
-                Opposite::Unresolved { evidence: 0.0, needs: None, reason: NotMeasured::Clipped };
-            (unresolved, Tail::NotMeasured(NotMeasured::Clipped))
+        let untold = if clipped {
+            Some(NotMeasured::Clipped)
         } else {
-            (opposite::opposite(hearing, opposite), tail::tail(hearing, opposite))
+            hearing.pair.as_ref().map(|_| NotMeasured::SeveralReeds)
         };
+        let (opposite, tail) = match untold {
+            _ if opposite == OppositeExpectation::None => {
+                (Opposite::NotLooked, tail::tail(hearing, opposite))
+            }
+            Some(reason) => (
+                opposite::fully(hearing, opposite).unwrap_or(Opposite::Unresolved {
+                    evidence: 0.0,
+                    needs: None,
+                    reason,
+                }),
+                Tail::NotMeasured(reason),
+            ),
+            None => (opposite::opposite(hearing, opposite), tail::tail(hearing, opposite)),
+        };
+        let count = reeds.len();
         Reading {
             f0: hearing.f0,
             uncertainty: hearing.uncertainty(),
@@ -77,14 +94,17 @@ impl Heard {
             partials: partial_levels(hearing),
             opposite,
             tail,
-            reeds: Vec::new(),
-            warnings: self.warnings(),
+            reeds,
+            warnings: self.warnings(count),
         }
     }
 
-    fn warnings(self) -> Vec<Warning> {
+    fn warnings(self, n_reeds: usize) -> Vec<Warning> {
         let hearing = &self.hearing;
         let mut warnings = Vec::new();
+        if n_reeds > 1 {
+            warnings.push(Warning::SeveralReeds { count: n_reeds });
+        }
         if hearing.signal.clipped > 0 {
             warnings.push(Warning::Clipped { count: hearing.signal.clipped });
         }
@@ -92,7 +112,7 @@ impl Heard {
             warnings.push(Warning::NotFinite { count: hearing.signal.not_finite });
         }
         let range = hearing::pitch_range(hearing);
-        if range > WORTH_A_WORD_CENTS {
+        if range > WORTH_A_WORD_CENTS && n_reeds < 2 {
             warnings.push(Warning::Wandering { range });
         }
         let snr = course::tone_over_noise(hearing);
@@ -105,7 +125,7 @@ impl Heard {
                 warnings.push(Warning::Unexpected { cents });
             }
         }
-        if let Some(stranger) = hearing.coarse.stranger {
+        if let Some(stranger) = hearing.coarse.stranger.filter(|_| n_reeds < 2) {
             warnings.push(Warning::OtherTone { hz: stranger.hz });
         }
         if self.lossy {
@@ -114,6 +134,33 @@ impl Heard {
         warnings.extend(self.remarks.into_iter().map(Warning::Remark));
         warnings
     }
+}
+
+/// The reeds that sound fully together, low to high; empty for one alone.
+fn sounding_reeds(hearing: &Hearing, octave: Option<&octave::OctaveReed>) -> Vec<SoundingReed> {
+    let level = |ratio: f64| Decibels::new(10.0 * ratio.max(1e-12).log10()).unwrap_or(Decibels::ZERO);
+    let clock = hearing.doubt.clock.get();
+    let reed = |hz: f64, uncertainty: f64, ratio: f64| SoundingReed {
+        f0: hearing.corrected(hz),
+        uncertainty: hearing::cents(uncertainty.hypot(clock)),
+        level: level(ratio),
+    };
+    if let Some(pair) = &hearing.pair {
+        let stronger = pair.high_over_low.max(1.0);
+        return vec![
+            reed(pair.low.0, pair.low.1, 1.0 / stronger),
+            reed(pair.high.0, pair.high.1, pair.high_over_low / stronger),
+        ];
+    }
+    octave.map_or_else(Vec::new, |octave| {
+        let stronger = octave.power_ratio.max(1.0);
+        let high = 2.0 * hearing.measured_hz * (octave.cents / 1200.0).exp2();
+        let own = hearing.uncertainty().get();
+        vec![
+            reed(hearing.measured_hz, own, 1.0 / stronger),
+            reed(high, own.hypot(octave.uncertainty), octave.power_ratio / stronger),
+        ]
+    })
 }
 
 fn partial_levels(hearing: &Hearing) -> Vec<Partial> {

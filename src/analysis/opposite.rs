@@ -23,6 +23,8 @@ const EVIDENCE_IN_PLACE: f64 = 12.0;
 const ROUNDS: usize = 4;
 /// A pattern of every second, third … partial that explains this much more is another note, not the opposite reed.
 const PATTERN_GAIN: f64 = 4.0;
+/// Stated for a reed that sounds fully: two lines on most partials cannot be chance.
+const FULLY_EVIDENCE: f64 = 100.0;
 /// A limit above this says nothing, dB.
 const USELESS_LIMIT_DB: f64 = -12.0;
 /// Places at which the limit is taken.
@@ -43,6 +45,26 @@ pub(super) fn opposite(hearing: &mut Hearing, expectation: OppositeExpectation) 
             }
         }
     }
+}
+
+/// The opposite reed where it sounds as fully as the sounding one: the pair's other reed, when it lies where it was expected.
+pub(super) fn fully(hearing: &Hearing, expectation: OppositeExpectation) -> Option<Opposite> {
+    let OppositeExpectation::Known { pitch, within } = expectation else { return None };
+    let pair = hearing.pair.as_ref()?;
+    let (own, other, ratio) = if pair.high_over_low > 1.0 {
+        (pair.high, pair.low, 1.0 / pair.high_over_low)
+    } else {
+        (pair.low, pair.high, pair.high_over_low)
+    };
+    let offset = 1200.0 * (other.0 / own.0).log2();
+    let expected = pitch.cents_above(hearing.f0).get();
+    let uncertainty = own.1.hypot(other.1);
+    ((offset - expected).abs() < within.get().abs() + SLACK_CENTS + uncertainty).then(|| Opposite::Sounding {
+        level: decibels(ratio),
+        offset: cents(offset),
+        uncertainty: cents(uncertainty),
+        evidence: FULLY_EVIDENCE,
+    })
 }
 
 /// The opposite reed near unison, between two distances in cents.

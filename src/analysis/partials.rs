@@ -201,7 +201,7 @@ impl Partials {
     }
 
     /// The partials that stand out in their bands at first sight.
-    fn guides(&self) -> Vec<&PartialBand> {
+    pub fn guides(&self) -> Vec<&PartialBand> {
         let guides: Vec<_> = self.bands.iter().filter(|band| self.snr(band) > GUIDE_SNR).collect();
         if guides.is_empty() { self.bands.iter().take(3).collect() } else { guides }
     }
@@ -286,6 +286,13 @@ impl Wander {
     /// Time of a frame's middle, s.
     pub fn time(&self, frame_idx: usize) -> f64 {
         self.start_s + frame_idx as f64 * self.frame_s
+    }
+
+    /// The frames between two times, `None` for fewer than three.
+    pub fn frames_between(&self, from_s: f64, to_s: f64) -> Option<(usize, usize)> {
+        let index = |time: f64| ((time - self.start_s) / self.frame_s).ceil().max(0.0) as usize;
+        let (from, to) = (index(from_s), index(to_s).min(self.phase.len()));
+        (to >= from + 3).then_some((from, to))
     }
 
     /// Smooth the frames `from..to`.

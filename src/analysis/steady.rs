@@ -4,6 +4,8 @@ use super::partials::Wander;
 
 /// The level may lie this far from the middle of the stretch, dB.
 const LEVEL_BAND_DB: f64 = 4.0;
+/// The plateau is taken from the frames that come this near to the loudest, dB.
+const NEAR_DB: f64 = 8.0;
 /// Excursions out of the band up to this long do not end the stretch, s.
 const EXCURSION_S: f64 = 0.08;
 /// At the beginning the level must have come this close to the plateau: 90 % in amplitude.
@@ -28,8 +30,9 @@ pub(super) fn steady_frames(wander: &Wander, centre_hz: f64, margin_s: f64) -> O
     let level = super::envelope::smooth_db(&wander.power, half.min(2));
     let mut sorted = level.clone();
     sorted.sort_by(f64::total_cmp);
-    // The note's plateau: the middle of the louder three quarters.
-    let plateau = sorted[(n - 1) * 5 / 8];
+    // The note's plateau: the middle of all that comes near the loudest.
+    let near = &sorted[sorted.partition_point(|level| *level < sorted[(n - 1) * 49 / 50] - NEAR_DB)..];
+    let plateau = near[(near.len() - 1) / 2];
     let (mut from, mut to) = longest_within(&level, plateau, (EXCURSION_S / wander.frame_s) as usize)?;
     while from < to && level[from] < plateau - RISEN_DB {
         // A level that drifts slowly is no attack: stop waiting once it no longer rises.

@@ -1,0 +1,263 @@
+//! Two reeds near unison that both sound fully, as in a tremolo rank: both pitches at once.
+//!
+//! With two tones of like strength there is no main tone to follow, so both are fitted together: on every partial two
+//! lines at the same two pitches, under one common slope of the bellows.
+
+use rustfft::FftPlanner;
+use rustfft::num_complex::Complex;
+use rustfft::num_traits::Zero;
+
+use super::partials::{PartialBand, Partials};
+use super::spectrum::hann;
+
+/// Looked for this far around the coarse pitch, cents: the widest tremolo in use lies near 30.
+const REACH_CENTS: f64 = 55.0;
+/// Partials used, at the most: the strongest once weighted by their number.
+const MOST_PARTIALS: usize = 20;
+const LEAST_PARTIALS: usize = 2;
+/// Both ridges must come this near to the strongest line of their partials, in the middle of the partials, dB.
+const RIDGE_DB: f64 = -13.0;
+/// And what lies between them must dip this much below the lower one, dB.
+const DIP_DB: f64 = 5.0;
+/// The weaker reed must reach this, re the stronger one, to sound fully, dB.
+pub(super) const FULLY_DB: f64 = -9.0;
+/// Distance of the two fundamentals times the time, cycles.
+const LEAST_CYCLES: f64 = 1.2;
+/// Two ends of one drifting pitch are no pair: each reed must sound in both halves, at least this strong re the other, dB.
+const HALF_DB: f64 = -16.0;
+/// Floor of the stated uncertainty from what two beating tones do to each other, cents, 95 %.
+const LEAST_UNCERTAINTY: f64 = 0.04;
+
+/// Two reeds that sound together.
+pub(super) struct Pair {
+    /// Pitch of the lower one as the card reads it, mean over the stretch, Hz, with half its 95 % interval, cents.
+    pub low: (f64, f64),
+    /// The same of the higher one.
+    pub high: (f64, f64),
+    /// Power of the higher re the lower one, in the middle of the partials.
+    pub high_over_low: f64,
+    /// The stretch, s.
+    pub start_s: f64,
+    pub end_s: f64,
+}
+
+/// Look for a pair between two times.
+pub(super) fn pair(partials: &Partials, from_s: f64, to_s: f64) -> Option<Pair> {
+    let (from, to) = partials.indices(from_s, to_s, partials.len());
+    let fit = Fit::new(partials, from, to)?;
+    let (low, high) = fit.ridges()?;
+    let whole = fit.refine(low, high, 0.0, 0..fit.n);
+    if whole.level_db().abs() > -FULLY_DB || (whole.high - whole.low) * fit.cycles_per_cent() < LEAST_CYCLES {
+        return None;
+    }
+    let halves = [0..fit.n / 2, fit.n / 2..fit.n].map(|half| {
+        // A half sees the slope as a shift: it starts from where the whole fit says the pitch is there.
+        let shift = whole.slope * (0.5 * (half.start + half.end) as f64 - 0.5 * fit.n as f64) / fit.n as f64;
+        fit.refine(whole.low + shift, whole.high + shift, whole.slope, half)
+    });
+    if halves.iter().any(|half| half.level_db().abs() > -HALF_DB) {
+        return None;
+    }
+    let spread = |value: fn(&Tones) -> f64| {
+        let rest: Vec<f64> =
+            halves.iter().zip([-0.25, 0.25]).map(|(h, s)| value(h) - s * whole.slope).collect();
+        // Half the 95 % interval from two halves that each should agree, and from the slope of the bellows.
+        (1.96 * 0.5 * (rest[0] - rest[1])).hypot(1.96 * whole.slope / 12f64.sqrt()).hypot(LEAST_UNCERTAINTY)
+    };
+    let hz = |cents: f64| partials.centre_hz * (cents / 1200.0).exp2();
+    Some(Pair {
+        low: (hz(whole.low), spread(|tones| tones.low)),
+        high: (hz(whole.high), spread(|tones| tones.high)),
+        high_over_low: whole.high_over_low,
+        start_s: partials.time(from),
+        end_s: partials.time(to),
+    })
+}
+
+/// The series to be fitted.
+struct Fit<'a> {
+    bands: Vec<&'a PartialBand>,
+    from: usize,
+    n: usize,
+    step_s: f64,
+    centre_hz: f64,
+    half_hz: f64,
+}
+
+/// Two tones: cents re the coarse pitch in the middle of the stretch, slope in cents over the whole stretch.
+#[derive(Clone, Copy)]
+struct Tones {
+    low: f64,
+    high: f64,
+    slope: f64,
+    high_over_low: f64,
+}
+
+impl Tones {
+    fn level_db(&self) -> f64 {
+        10.0 * self.high_over_low.max(1e-12).log10()
+    }
+}
+
+impl<'a> Fit<'a> {
+    fn new(partials: &'a Partials, from: usize, to: usize) -> Option<Self> {
+        let mut bands: Vec<&PartialBand> = partials.guides();
+        let reach_hz = 0.5 * partials.shape.half_hz;
+        // The whole reach must lie inside the band.
+        bands.retain(|band| 0.5 * band.number as f64 * partials.centre_hz * REACH_CENTS / 1731.2 < reach_hz);
+        let weight = |band: &PartialBand| (band.number as f64).powi(2) * band.power;
+        bands.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+        bands.truncate(MOST_PARTIALS);
+        bands.sort_by_key(|band| band.number);
+        let n = to - from;
+        (bands.len() >= LEAST_PARTIALS && n >= 32).then_some(Self {
+            bands,
+            from,
+            n,
+            step_s: partials.step_s,
+            centre_hz: partials.centre_hz,
+            half_hz: partials.shape.half_hz,
+        })
+    }
+
+    fn length_s(&self) -> f64 {
+        self.n as f64 * self.step_s
+    }
+
+    /// Cycles over the stretch that one cent makes at the fundamental.
+    fn cycles_per_cent(&self) -> f64 {
+        self.centre_hz * std::f64::consts::LN_2 / 1200.0 * self.length_s()
+    }
+
+    /// The two ridges that run through most partials at the same two pitches, cents, lower one first.
+    fn ridges(&self) -> Option<(f64, f64)> {
+        let window = hann(self.n);
+        let size = (2 * self.n).next_power_of_two();
+        let fft = FftPlanner::new().plan_fft_forward(size);
+        let bin_hz = 1.0 / (size as f64 * self.step_s);
+        let spectra: Vec<(usize, Vec<f64>, f64)> = self
+            .bands
+            .iter()
+            .map(|band| {
+                let mut bins: Vec<Complex<f64>> = vec![Complex::zero(); size];
+                for ((slot, value), weight) in bins.iter_mut().zip(&band.series[self.from..]).zip(&window) {
+                    *slot = value * weight;
+                }
+                fft.process(&mut bins);
+                let power: Vec<f64> = bins.iter().map(Complex::norm_sqr).collect();
+                let reach = ((band.number as f64 * self.centre_hz * REACH_CENTS / 1731.2 / bin_hz) as usize)
+                    .min(size / 2 - 1);
+                let top =
+                    (0..=reach).flat_map(|i| [power[i], power[(size - i) % size]]).fold(1e-300, f64::max);
+                (band.number, power, top)
+            })
+            .collect();
+        let highest = self.bands.last().map_or(1, |band| band.number) as f64;
+        let step = (0.25 / self.cycles_per_cent() / highest).max(0.02);
+        let count = (2.0 * REACH_CENTS / step) as usize;
+        let mut levels = Vec::with_capacity(spectra.len());
+        let ridge: Vec<f64> = (0..=count)
+            .map(|i| {
+                let cents = -REACH_CENTS + i as f64 * step;
+                levels.clear();
+                for (number, power, top) in &spectra {
+                    let hz = *number as f64 * self.centre_hz * ((cents / 1200.0).exp2() - 1.0);
+                    if hz.abs() < 0.6 * self.half_hz {
+                        let bin = (hz / bin_hz).round() as isize;
+                        levels.push(
+                            10.0 * (power[bin.rem_euclid(size as isize) as usize] / top).max(1e-12).log10(),
+                        );
+                    }
+                }
+                levels.sort_by(f64::total_cmp);
+                levels.get(levels.len() / 2).copied().unwrap_or(-120.0)
+            })
+            .collect();
+        let first = (0..=count).max_by(|a, b| ridge[*a].total_cmp(&ridge[*b]))?;
+        let second = (0..=count)
+            .filter(|&i| {
+                let (a, b) = (i.min(first), i.max(first));
+                let dip = ridge[a..=b].iter().copied().fold(f64::MAX, f64::min);
+                ridge[i] > RIDGE_DB && dip < ridge[i] - DIP_DB
+            })
+            .max_by(|a, b| ridge[*a].total_cmp(&ridge[*b]))?;
+        let cents = |i: usize| -REACH_CENTS + i as f64 * step;
+        Some((cents(first.min(second)), cents(first.max(second))))
+    }
+
+    /// Climb to the pitches and the slope that leave the least on all partials together.
+    fn refine(&self, low: f64, high: f64, slope: f64, range: std::ops::Range<usize>) -> Tones {
+        let mut at = [low, high, slope];
+        let free = if range.len() == self.n { 3 } else { 2 };
+        let (mut best, mut high_over_low) = self.rest(at, &range);
+        let highest = self.bands.last().map_or(1, |band| band.number) as f64;
+        let mut step = 0.2 * self.n as f64 / range.len() as f64 / self.cycles_per_cent() / highest.sqrt();
+        while step > 2e-4 {
+            let mut moved = false;
+            for axis in 0..free {
+                for direction in [-1.0, 1.0] {
+                    let mut tried = at;
+                    tried[axis] += direction * step * if axis == 2 { 2.0 } else { 1.0 };
+                    let (rest, found) = self.rest(tried, &range);
+                    if rest < best {
+                        (best, high_over_low, at, moved) = (rest, found, tried, true);
+                    }
+                }
+            }
+            if !moved {
+                step *= 0.45;
+            }
+        }
+        Tones { low: at[0], high: at[1], slope: at[2], high_over_low }
+    }
+
+    /// Summed logarithm of what two lines leave on each partial, and the median of their power ratios.
+    fn rest(&self, [low, high, slope]: [f64; 3], range: &std::ops::Range<usize>) -> (f64, f64) {
+        let per_cent = self.centre_hz * std::f64::consts::LN_2 / 1200.0 * std::f64::consts::TAU * self.step_s;
+        let mut sum = 0.0;
+        let mut ratios = Vec::with_capacity(self.bands.len());
+        let middle = 0.5 * self.n as f64;
+        for band in &self.bands {
+            let number = band.number as f64;
+            let (a_rate, b_rate) = (number * per_cent * low, number * per_cent * high);
+            let bend = number * per_cent * slope / self.n as f64;
+            let start = range.start as f64 - middle;
+            // Phasors by recurrence: the turning rate itself turns by the slope.
+            let phase = |rate: f64| Complex::from_polar(1.0, rate * start + 0.5 * bend * start * start);
+            let turn = |rate: f64| Complex::from_polar(1.0, rate + bend * (start + 0.5));
+            let faster = Complex::from_polar(1.0, bend);
+            let (mut a, mut b) = (phase(a_rate), phase(b_rate));
+            let (mut a_turn, mut b_turn) = (turn(a_rate), turn(b_rate));
+            let (mut total, mut da, mut db, mut ab) =
+                (0.0, Complex::<f64>::zero(), Complex::<f64>::zero(), Complex::<f64>::zero());
+            for value in &band.series[self.from + range.start..self.from + range.end] {
+                total += value.norm_sqr();
+                da += a.conj() * value;
+                db += b.conj() * value;
+                ab += a.conj() * b;
+                a *= a_turn;
+                b *= b_turn;
+                a_turn *= faster;
+                b_turn *= faster;
+            }
+            let n = range.len() as f64;
+            let determinant = n * n - ab.norm_sqr();
+            if determinant < 1e-3 * n * n {
+                continue;
+            }
+            let x = (da * n - ab * db) / determinant;
+            let y = (db * n - ab.conj() * da) / determinant;
+            let explained = (x.conj() * da + y.conj() * db).re;
+            sum += n * ((total - explained) / total).max(1e-9).ln();
+            ratios.push(y.norm_sqr() / x.norm_sqr().max(1e-300));
+        }
+        ratios.sort_by(f64::total_cmp);
+        // In decibels the middle of two lies at their geometric mean.
+        let middle = match ratios.len() {
+            0 => 0.0,
+            n if n % 2 == 1 => ratios[n / 2],
+            n => (ratios[n / 2 - 1] * ratios[n / 2]).sqrt(),
+        };
+        (sum, middle)
+    }
+}
