@@ -34,7 +34,7 @@ pub(super) struct Pair {
     pub low: (f64, f64),
     /// The same of the higher one.
     pub high: (f64, f64),
-    /// Power of the higher re the lower one, in the middle of the partials.
+    /// Power of the higher re the lower one.
     pub high_over_low: f64,
     /// The stretch, s.
     pub start_s: f64,
@@ -211,11 +211,10 @@ impl<'a> Fit<'a> {
         Tones { low: at[0], high: at[1], slope: at[2], high_over_low }
     }
 
-    /// Summed logarithm of what two lines leave on each partial, and the median of their power ratios.
+    /// Summed logarithm of what two lines leave on each partial, and the power ratios of the two tones.
     fn rest(&self, [low, high, slope]: [f64; 3], range: &std::ops::Range<usize>) -> (f64, f64) {
         let per_cent = self.centre_hz * std::f64::consts::LN_2 / 1200.0 * std::f64::consts::TAU * self.step_s;
-        let mut sum = 0.0;
-        let mut ratios = Vec::with_capacity(self.bands.len());
+        let (mut sum, mut low_power, mut high_power) = (0.0, 0.0, 0.0);
         let middle = 0.5 * self.n as f64;
         for band in &self.bands {
             let number = band.number as f64;
@@ -249,15 +248,9 @@ impl<'a> Fit<'a> {
             let y = (db * n - ab.conj() * da) / determinant;
             let explained = (x.conj() * da + y.conj() * db).re;
             sum += n * ((total - explained) / total).max(1e-9).ln();
-            ratios.push(y.norm_sqr() / x.norm_sqr().max(1e-300));
+            low_power += x.norm_sqr();
+            high_power += y.norm_sqr();
         }
-        ratios.sort_by(f64::total_cmp);
-        // In decibels the middle of two lies at their geometric mean.
-        let middle = match ratios.len() {
-            0 => 0.0,
-            n if n % 2 == 1 => ratios[n / 2],
-            n => (ratios[n / 2 - 1] * ratios[n / 2]).sqrt(),
-        };
-        (sum, middle)
+        (sum, high_power / f64::max(low_power, 1e-300))
     }
 }
