@@ -1,7 +1,7 @@
 //! The front door: arguments as typed, a file per verb; the only room that names clap.
 //!
 //! A verb is a file with its `Arguments` (derived) and `run(arguments) -> Result<Ended, Failure>`; results go to
-//! stdout through [`output`], words about them to stderr. With `--json` the results are one object a line.
+//! stdout through `output`, words about them to stderr. With `--json` the results are one object a line.
 
 mod add;
 mod chart;
