@@ -35,6 +35,7 @@
 //! - [`audio`]: sound files and the microphone.
 //! - [`placing`]: which reed a file belongs to.
 //! - [`judgement`]: from the readings of a pass to findings.
+//! - [`workshop`]: bench notes, the tray of valves, what fits where and what to do next.
 //! - [`record`]: the job folder.
 //! - [`report`]: the charts.
 //! - [`demo`]: an invented job to try it on.
@@ -53,3 +54,4 @@ pub mod record;
 pub mod report;
 pub mod take;
 pub mod units;
+pub mod workshop;

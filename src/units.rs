@@ -139,6 +139,9 @@ impl Decibels {
 }
 
 impl Millimetres {
+    /// No length.
+    pub const ZERO: Millimetres = Millimetres(0.0);
+
     /// A length; `None` unless finite and 0 or more.
     pub fn new(value: f64) -> Option<Self> {
         (value.is_finite() && value >= 0.0).then_some(Self(value))

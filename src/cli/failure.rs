@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use crate::{audio, record};
+use crate::{audio, instrument, record, workshop};
 
 /// How the program ended; the numbers are part of its interface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,6 +83,24 @@ impl From<record::Error> for Failure {
 impl From<audio::Error> for Failure {
     fn from(error: audio::Error) -> Self {
         Self::could_not(error.to_string(), error.next())
+    }
+}
+
+impl From<instrument::PlaceError> for Failure {
+    fn from(error: instrument::PlaceError) -> Self {
+        Self::could_not(error.to_string(), error.next())
+    }
+}
+
+impl From<workshop::WorkError> for Failure {
+    fn from(error: workshop::WorkError) -> Self {
+        Self::bad_usage(error.to_string(), error.next())
+    }
+}
+
+impl From<workshop::LengthError> for Failure {
+    fn from(error: workshop::LengthError) -> Self {
+        Self::bad_usage(error.to_string(), error.next())
     }
 }
 

@@ -10,13 +10,18 @@ mod demo;
 mod devices;
 mod failure;
 mod findings;
+mod mark;
 mod new;
 mod output;
 mod pass;
 mod pass_arguments;
+mod places;
 mod read;
 mod read_table;
+mod status;
+mod valves;
 mod verify;
+mod worklist;
 
 use std::process::ExitCode;
 
@@ -40,6 +45,10 @@ enum Verb {
     Findings(findings::Arguments),
     Chart(chart::Arguments),
     Devices(devices::Arguments),
+    Valves(valves::Arguments),
+    Mark(mark::Arguments),
+    Status(status::Arguments),
+    Worklist(worklist::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -58,6 +67,10 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
         Verb::Devices(arguments) => devices::run(arguments),
+        Verb::Valves(arguments) => valves::run(arguments),
+        Verb::Mark(arguments) => mark::run(arguments),
+        Verb::Status(arguments) => status::run(arguments),
+        Verb::Worklist(arguments) => worklist::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }

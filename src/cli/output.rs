@@ -24,6 +24,19 @@ pub(crate) fn json(object: &impl Serialize) -> Result<(), Failure> {
     write_out(&bytes)
 }
 
+/// Print one line of a CSV table; cells with a separator, a quote or a line end in them are quoted.
+pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
+    let quoted = |cell: &str| {
+        if cell.contains(['"', ',', ';', '\n', '\r']) {
+            format!("\"{}\"", cell.replace('"', "\"\""))
+        } else {
+            cell.to_owned()
+        }
+    };
+    let cells: Vec<String> = cells.iter().map(|cell| quoted(cell.as_ref())).collect();
+    line(&cells.join(","))
+}
+
 /// Say something about the results.
 pub(crate) fn say(text: &str) {
     // Words are a courtesy: a closed stderr must not stop the work.

@@ -82,6 +82,15 @@ pub enum Error {
         /// Where it was placed.
         place: String,
     },
+    /// No mark of that number that could be taken back.
+    #[error("there is no mark {n} to take back")]
+    NoMark {
+        /// Its number.
+        n: u32,
+    },
+    /// Nothing is left to take back.
+    #[error("there is no mark to take back")]
+    NoMarks,
     /// Something is not a plain file.
     #[error("`{}` is not a file", .file.display())]
     NotAFile {
@@ -119,7 +128,9 @@ impl Error {
             Self::SameSound { .. } => {
                 "leave it out, or, where it was placed wrongly before, add it once more with --move".into()
             }
-            Self::NotAFile { .. } => "give a sound file".into(),
+            Self::NoMark { .. } => "`platenote status JOB --marks` lists the marks with their numbers".into(),
+            Self::NoMarks => "nothing needs to be done".into(),
+            Self::NotAFile { .. } => "give a plain file".into(),
             Self::Io { doing: "read", .. } => "check that it is there and may be read".into(),
             Self::Io { .. } => {
                 "check that the folder may be written to and the disk has room; what was stored is safe"

@@ -15,10 +15,18 @@ pub enum Event {
     Take(TakeFacts),
     /// A take belongs to another reed than was said before.
     Moved(MoveFacts),
+    /// Something was done or seen at the bench.
+    Mark(MarkFacts),
+    /// A photo was stored.
+    Photo(PhotoFacts),
+    /// A mark or a photo is taken back; its line stays.
+    Undone(UndoneFacts),
+    /// Valves of the tray were counted.
+    Stock(StockFacts),
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 3] = ["pass", "take", "moved"];
+pub(super) const KINDS: [&str; 7] = ["pass", "take", "moved", "mark", "photo", "undone", "stock"];
 
 /// What is known of a pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -82,12 +90,76 @@ pub struct MoveFacts {
     pub why: String,
 }
 
+/// Something done or seen at the bench.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MarkFacts {
+    /// Its number in the job, from 1; marks and photos are counted together.
+    pub n: u32,
+    /// The places, `bass A7`, `bass A7 outer`, `bass A7 press`; none for the whole job.
+    pub places: Vec<String>,
+    /// What was done, as it is typed.
+    pub work: String,
+}
+
+/// A stored photo.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PhotoFacts {
+    /// Its number in the job, from 1; marks and photos are counted together.
+    pub n: u32,
+    /// The places it shows; none for the whole job.
+    pub places: Vec<String>,
+    /// Where it is stored, seen from the job folder.
+    pub file: String,
+    /// SHA-256 of the stored file, hexadecimal.
+    pub sha256: String,
+    /// Its length, bytes.
+    pub bytes: u64,
+    /// Name of the file it was copied from, without its folder.
+    pub original: String,
+}
+
+/// A mark or a photo that is taken back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UndoneFacts {
+    /// Its number.
+    pub n: u32,
+}
+
+/// Valves of the tray that were counted.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StockFacts {
+    /// Whether the tray holds nothing else; otherwise lots that are not named stay as they were.
+    pub whole: bool,
+    /// The lots; each replaces what was known of its kind.
+    pub lots: Vec<LotFacts>,
+}
+
+/// Valves of one kind in one bin.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LotFacts {
+    /// How long they are, mm.
+    pub length_mm: f64,
+    /// How wide, mm; `None` when it was not measured.
+    #[serde(default)]
+    pub width_mm: Option<f64>,
+    /// `leather` or `plastic`.
+    pub material: String,
+    /// `flat`, `stained`, `curled` or `scrap`.
+    pub condition: String,
+    /// The bin; `None` when none was told.
+    #[serde(default)]
+    pub bin: Option<String>,
+    /// How many.
+    pub count: u32,
+}
+
 impl Event {
     /// The file the line names, and the SHA-256 it must have.
     pub fn stored_file(&self) -> Option<(&str, &str)> {
         match self {
             Event::Take(take) => Some((&take.file, &take.sha256)),
-            Event::Pass(_) | Event::Moved(_) => None,
+            Event::Photo(photo) => Some((&photo.file, &photo.sha256)),
+            Event::Pass(_) | Event::Moved(_) | Event::Mark(_) | Event::Undone(_) | Event::Stock(_) => None,
         }
     }
 }

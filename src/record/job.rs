@@ -10,9 +10,11 @@ use super::lock::Lock;
 use super::plan::{Plan, is_plain_name};
 use super::{Error, disk};
 use crate::instrument::{Instrument, ReedPlace};
+use crate::workshop::ValveRule;
 
 pub(super) const PLAN_FILE: &str = "plan.toml";
 pub(super) const TAKES_FOLDER: &str = "takes";
+pub(super) const PHOTOS_FOLDER: &str = "photos";
 
 /// A job as it was read: its plan and its diary. Reading takes no lock and changes nothing.
 #[derive(Debug)]
@@ -94,6 +96,11 @@ impl Job {
         &self.plan.title
     }
 
+    /// The numbers valves are cut by.
+    pub fn valve_rule(&self) -> &ValveRule {
+        &self.plan.valve_rule
+    }
+
     /// What lies on the bench.
     pub fn instrument(&self) -> &Instrument {
         &self.plan.instrument
@@ -117,7 +124,7 @@ impl Job {
                 Event::Pass(facts) => (facts.clone(), true),
                 // Its own line may have been lost; the takes still count.
                 Event::Take(take) => (unsaid_pass(&take.pass, line.at), false),
-                Event::Moved(_) => continue,
+                _ => continue,
             };
             match passes.iter_mut().find(|there| there.pass == facts.pass) {
                 Some(there) if is_said => *there = facts,

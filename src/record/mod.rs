@@ -10,18 +10,24 @@ mod file_line;
 mod job;
 mod lock;
 mod nearest;
+mod notes;
+mod photo_store;
 mod plan;
 mod reading_line;
 mod reading_words;
 mod readings;
 mod table;
 mod take_store;
+mod tray_csv;
 mod verify;
 
 pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::write_whole;
 pub use error::Error;
-pub use event::{Event, MeasuredIn, MoveFacts, PassFacts, TakeFacts};
+pub use event::{
+    Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, StockFacts, TakeFacts,
+    UndoneFacts,
+};
 pub use file_line::FileLine;
 pub use job::{Job, JobWriter, PassChange, StoredTake};
 pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};
@@ -29,4 +35,5 @@ pub use reading_line::ReadingLine;
 pub use readings::{KeptReading, Readings};
 pub use table::{Table, TableRow};
 pub use take_store::{NewTake, Stored};
+pub use tray_csv::{tray_from_csv, tray_to_csv};
 pub use verify::{Trouble, TroubleKind, Verified, verify};

@@ -8,7 +8,7 @@ use std::path::Path;
 use super::diary::{Diary, Oddity};
 use super::disk::{self, PART_PREFIX};
 use super::event::Event;
-use super::job::{PLAN_FILE, TAKES_FOLDER};
+use super::job::{PHOTOS_FOLDER, PLAN_FILE, TAKES_FOLDER};
 use super::{Error, Plan};
 
 /// What a look at a job found.
@@ -115,6 +115,10 @@ pub fn verify(folder: &Path) -> Result<Verified, Error> {
     found.look_at_lines(&diary);
     let named = found.look_at_takes(&diary, folder, plan.as_ref());
     found.look_for_unlisted(folder, TAKES_FOLDER, &named);
+    found.look_for_unlisted(folder, PHOTOS_FOLDER, &named);
+    if let Some(plan) = &plan {
+        found.look_at_marks(&diary, plan);
+    }
     Ok(found)
 }
 
@@ -188,6 +192,23 @@ impl Verified {
         named
     }
 
+    fn look_at_marks(&mut self, diary: &Diary, plan: &Plan) {
+        for line in &diary.lines {
+            let places = match &line.event {
+                Event::Mark(mark) => &mark.places,
+                Event::Photo(photo) => &photo.places,
+                _ => continue,
+            };
+            for place in places {
+                if let Err(error) = plan.instrument.spots(place) {
+                    let at = format!("{} line {}", super::diary::FILE, line.line);
+                    let what = format!("a mark at `{place}`, but {error}");
+                    self.add(TroubleKind::NoPlace, at, what, "give the plan its plate back");
+                }
+            }
+        }
+    }
+
     fn look_for_unlisted(&mut self, folder: &Path, below: &str, named: &BTreeMap<String, String>) {
         let Ok(entries) = fs::read_dir(folder.join(below)) else { return };
         let mut entries: Vec<_> = entries.flatten().collect();
@@ -199,10 +220,15 @@ impl Verified {
             if entry.file_type().is_ok_and(|kind| kind.is_dir()) {
                 self.look_for_unlisted(folder, &place, named);
             } else if name.starts_with(PART_PREFIX) {
-                let what = "a copy that was cut off before it was a take";
+                let what = "a copy that was cut off before it was whole";
                 self.add(TroubleKind::Unlisted, place, what, "add the original again, then delete this");
             } else if !named.contains_key(&place) && !FOREIGN.contains(&name.as_str()) {
-                let next = "add it as a take with `platenote add`, or move it out of the folder";
+                let next = match below {
+                    PHOTOS_FOLDER => {
+                        "note it with `platenote mark JOB photo FILE`, or move it out of the folder"
+                    }
+                    _ => "add it as a take with `platenote add`, or move it out of the folder",
+                };
                 self.add(TroubleKind::Unlisted, place, "it is there and the diary does not name it", next);
             }
         }

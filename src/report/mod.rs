@@ -2,6 +2,7 @@
 //!
 //! [`charts`] takes what was found and gives pictures as SVG and PNG, both from the same drawing. The font is built in.
 
+mod bench_sheets;
 mod block_map;
 mod cautions;
 mod close_up;
@@ -19,6 +20,7 @@ use rayon::prelude::*;
 use crate::instrument::{Instrument, Plate, Stroke};
 use crate::judgement::{Comparison, Findings};
 
+pub use bench_sheets::{fitting_page, work_list_page};
 pub use cautions::{Work, caution};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;

@@ -4,6 +4,7 @@ mod plates_csv;
 mod reader;
 mod row;
 mod template;
+mod valves;
 mod write;
 
 use std::path::Path;
@@ -13,6 +14,7 @@ use toml::de::DeTable;
 use super::Error;
 use crate::instrument::{Bellows, Block, Instrument, Stroke, Temperament, Tuning};
 use crate::units::{Cents, Decibels, Hz};
+use crate::workshop::ValveRule;
 use reader::{Faults, Section, start_of};
 
 pub use reader::Fault;
@@ -28,6 +30,8 @@ pub struct Plan {
     pub title: String,
     /// What lies on the bench.
     pub instrument: Instrument,
+    /// The numbers valves are cut by.
+    pub valve_rule: ValveRule,
 }
 
 impl Plan {
@@ -112,7 +116,7 @@ fn check_format(top: &Section, file: &Path, faults: &mut Faults) -> Result<(), E
 }
 
 fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
-    top.check_keys(&["format", "title", "bellows", "reference_hz", "temperament", "block"], faults);
+    top.check_keys(&["format", "title", "bellows", "reference_hz", "temperament", "valves", "block"], faults);
     let title = top.get("title").and_then(|value| faults.text("title", value, "a text in quotes"));
     let bellows = match top.get("bellows") {
         Some(value) => {
@@ -136,6 +140,8 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
     };
     let temperament =
         top.get("temperament").map_or(Some(Temperament::EQUAL), |value| temperament(value, faults));
+    let valve_rule =
+        top.get("valves").map_or(Some(ValveRule::default()), |value| valves::read(value, faults));
     // Rows are read with some bellows even when the word was wrong, so that all faults come at once.
     let assumed = bellows.unwrap_or(Bellows::Bisonoric);
     let sections = top.tables("block", faults);
@@ -154,6 +160,7 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
             tuning: Tuning { reference: Hz::new(reference?)?, temperament: temperament? },
             blocks,
         },
+        valve_rule: valve_rule?,
     })
 }
 

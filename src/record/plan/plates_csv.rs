@@ -10,6 +10,7 @@ use crate::instrument::{
 };
 use crate::record::{Error, Table, TableRow};
 use crate::units::{Cents, Hz, Millimetres};
+use crate::workshop::ValveRule;
 
 const NEEDED: [&str; 3] = ["row", "plate", "press"];
 const OPTIONAL: [&str; 8] = [
@@ -70,6 +71,7 @@ pub(super) fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
     });
     Ok(Plan {
         title: "New job".into(),
+        valve_rule: ValveRule::default(),
         instrument: Instrument {
             bellows: if bisonoric { Bellows::Bisonoric } else { Bellows::Unisonoric },
             tuning: Tuning { reference: Hz::STANDARD_A4, temperament: Temperament::EQUAL },

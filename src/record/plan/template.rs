@@ -6,6 +6,7 @@ use crate::instrument::{
     Tuning, Valve,
 };
 use crate::units::{Cents, Hz, Millimetres};
+use crate::workshop::ValveRule;
 
 /// A built-in plan. Notes and lengths are common practice, no source: a start to be corrected at the bench.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,6 +48,7 @@ fn with_note(plan: &Plan) -> String {
 fn plan(title: &str, bellows: Bellows, (block, rows): (&str, Vec<Row>)) -> Plan {
     Plan {
         title: title.to_owned(),
+        valve_rule: ValveRule::default(),
         instrument: Instrument {
             bellows,
             tuning: Tuning { reference: Hz::STANDARD_A4, temperament: Temperament::EQUAL },

@@ -22,6 +22,7 @@ pub(super) fn to_toml(plan: &Plan) -> String {
     } else {
         text += &list("temperament", table.0.iter().map(|cents| format!("{cents:?}")));
     }
+    text += &super::valves::to_toml(&plan.valve_rule);
     for block in &instrument.blocks {
         write_block(&mut text, block);
     }

@@ -1,0 +1,153 @@
+//! `mark JOB PLACE… WHAT`: bench notes, flushed to the disk one by one; taken back by a further line.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde_json::json;
+
+use super::failure::{Ended, Failure};
+use super::{output, places};
+use crate::instrument::{Instrument, Spot, Valve};
+use crate::record::JobWriter;
+use crate::report::{self, caution};
+use crate::workshop::{self, Work};
+
+/// Note what was done at a place: cleaned, lifted, valve fitted, waxed, filed, a word, a photo
+#[derive(Args)]
+#[command(after_help = "\
+Places:  A7   A7 outer   A7 press   bass A1..A12   A1 A3 B2 inner   (several, and ranges)
+Work:    lifted, put back, waxed, cleaned, cleaned solvent, rust none|light|heavy,
+         valve off [LENGTH] [flat|stained|curled|scrap] [bin N], valve fitted [LENGTH] [bin N|new], valve kept,
+         spring fitted, filed tip|root, soldered, tuned, pause, note TEXT, photo FILE
+Lengths: 38, 38mm, 3.8cm, 1.5in
+
+A mark is on the disk when the program ends. It is never erased: --undo takes it back by a further line.")]
+pub(crate) struct Arguments {
+    /// Folder of the job
+    #[arg(value_name = "JOB")]
+    folder: PathBuf,
+    /// Places, then what was done there
+    #[arg(value_name = "PLACE… WHAT", required_unless_present = "undo")]
+    words: Vec<String>,
+    /// Take back mark N, or the newest one that stands
+    #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, conflicts_with = "words")]
+    undo: Option<Option<u32>>,
+    /// One JSON object a line (docs/json.md)
+    #[arg(long)]
+    json: bool,
+}
+
+pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    let mut job = JobWriter::open(&arguments.folder)?;
+    output::say_oddities(&job);
+    if let Some(n) = arguments.undo {
+        let mark = job.undo(n)?;
+        let place_names = names(&mark.spots);
+        let (n, work) = (mark.n, mark.work.to_string());
+        if arguments.json {
+            output::json(
+                &json!({"format": 1, "kind": "undone", "n": n, "places": place_names, "work": work}),
+            )?;
+        } else {
+            output::line(&format!("mark {n} taken back: {}", line(&place_names, &work)))?;
+        }
+        return Ok(Ended::Done);
+    }
+    let (spots, rest) = places::split(job.instrument(), &arguments.words)?;
+    let (n, work) = match rest.as_slice() {
+        [word, file] if word.to_lowercase() == "photo" => {
+            let facts = job.store_photo(&spots, Path::new(file))?;
+            (facts.n, Work::Photo(facts.file))
+        }
+        words => {
+            let work = Work::parse(words)?;
+            check(job.instrument(), &spots, &work)?;
+            (job.mark(&spots, &work)?, work)
+        }
+    };
+    let place_names = names(&spots);
+    let file = match &work {
+        Work::Photo(file) => Some(file.as_str()),
+        _ => None,
+    };
+    let text = work.to_string();
+    if arguments.json {
+        let line =
+            json!({"format": 1, "kind": "mark", "n": n, "places": place_names, "work": text, "file": file});
+        output::json(&line)?;
+    } else {
+        output::line(&format!("mark {n}: {}", line(&place_names, &text)))?;
+    }
+    let happenings = job.happenings();
+    for warning in workshop::warnings(job.instrument(), job.valve_rule(), &happenings) {
+        if warning.n == n {
+            output::say(&format!("warning: {}\nnext:  {}", warning.text, warning.next));
+            if arguments.json {
+                output::json(&json!({
+                    "format": 1, "kind": "warning", "n": n, "text": warning.text, "next": warning.next,
+                }))?;
+            }
+        }
+    }
+    if let Some(hazard) = hazard(&work) {
+        output::say(&format!("caution: {}", caution(hazard)));
+    }
+    Ok(Ended::Done)
+}
+
+/// Refuse only what could not be understood afterwards: work without a place, a fitted valve without its face.
+fn check(instrument: &Instrument, spots: &[Spot], work: &Work) -> Result<(), Failure> {
+    let needs_place = !matches!(work, Work::Note(_) | Work::Pause | Work::Soldered);
+    if spots.is_empty() && needs_place {
+        let what = format!("nothing says where `{work}` was done");
+        return Err(Failure::bad_usage(what, "write the place before it: `A7 outer`, `A1..A12`"));
+    }
+    let is_valve_work = matches!(
+        work,
+        Work::ValveOff { .. } | Work::ValveFitted { .. } | Work::ValveKept | Work::SpringFitted
+    );
+    for spot in spots.iter().filter(|_| is_valve_work) {
+        let plate = match spot {
+            Spot::Valve(_) => continue,
+            Spot::Reed(reed) => &reed.plate,
+            // Where the plate has one valve only, the plate's name says which; lifted off or kept may be both.
+            Spot::Plate(plate) => {
+                let both = instrument.plate(plate).is_some_and(|(_, _, plate)| {
+                    plate.valves.outer != Valve::None && plate.valves.inner != Valve::None
+                });
+                if !both || matches!(work, Work::ValveOff { .. } | Work::ValveKept) {
+                    continue;
+                }
+                plate
+            }
+        };
+        let what = format!("`{work}` at {plate} does not say on which face");
+        return Err(Failure::bad_usage(what, format!("write `{plate} outer` or `{plate} inner`")));
+    }
+    Ok(())
+}
+
+fn hazard(work: &Work) -> Option<report::Work> {
+    match work {
+        work if work.is_solvent() => Some(report::Work::Solvent),
+        work if work.is_hot() => Some(report::Work::Heat),
+        Work::Lifted | Work::ValveOff { .. } => Some(report::Work::Knife),
+        Work::Filed(_) => Some(report::Work::File),
+        _ => None,
+    }
+}
+
+fn names(spots: &[Spot]) -> Vec<String> {
+    spots
+        .iter()
+        .map(|spot| match spot {
+            Spot::Plate(plate) => plate.to_string(),
+            Spot::Reed(reed) => reed.to_string(),
+            Spot::Valve(valve) => valve.to_string(),
+        })
+        .collect()
+}
+
+fn line(places: &[String], work: &str) -> String {
+    if places.is_empty() { work.to_owned() } else { format!("{}: {work}", places.join(", ")) }
+}

@@ -1,0 +1,195 @@
+//! `status JOB`: what is done and what is next on each face, as a map; warns of orders that cost work.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde_json::json;
+
+use super::failure::{Ended, Failure};
+use super::output;
+use crate::instrument::{Face, Spot, ValvePlace};
+use crate::record::Job;
+use crate::workshop::{self, CountCheck, FaceStatus, PlateStatus, Warning};
+
+/// Show what is done and what is next on each face of each plate
+#[derive(Args)]
+pub(crate) struct Arguments {
+    /// Folder of the job
+    #[arg(value_name = "JOB")]
+    folder: PathBuf,
+    /// List the marks with their numbers instead
+    #[arg(long)]
+    marks: bool,
+    /// One JSON object a line (docs/json.md)
+    #[arg(long)]
+    json: bool,
+    /// The table as CSV
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+}
+
+pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    let job = Job::open(&arguments.folder)?;
+    output::say_odd_lines(&job);
+    if arguments.marks {
+        list_marks(&job, &arguments)?;
+        return Ok(Ended::Done);
+    }
+    let bench = job.bench();
+    let plates = workshop::status(job.instrument(), &bench);
+    let warnings = workshop::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+    let check = workshop::check(job.instrument(), job.valve_rule(), &bench);
+    if arguments.json {
+        print_json(&plates, &warnings, &check)?;
+    } else if arguments.csv {
+        print_csv(&plates)?;
+        say(&warnings);
+    } else {
+        print_map(&plates)?;
+        print_next(&plates)?;
+        for difference in &check.differences {
+            output::line(&format!("count: {}", difference_line(difference)))?;
+        }
+        say(&warnings);
+    }
+    Ok(Ended::Done)
+}
+
+/// A difference with its place in front.
+pub(crate) fn difference_line(difference: &workshop::Difference) -> String {
+    match &difference.place {
+        Some(place) => format!("{place}: {}", difference.text),
+        None => difference.text.clone(),
+    }
+}
+
+/// A difference as `--json` writes it.
+pub(crate) fn difference_json(difference: &workshop::Difference) -> serde_json::Value {
+    let place = difference.place.as_ref().map(ToString::to_string);
+    json!({"format": 1, "kind": "difference", "place": place, "text": difference.text})
+}
+
+fn say(warnings: &[Warning]) {
+    for warning in warnings {
+        output::say(&format!("warning: mark {}: {}\nnext:  {}", warning.n, warning.text, warning.next));
+    }
+}
+
+/// Plates side by side on a line of the map.
+const WIDEST: usize = 12;
+
+fn print_map(plates: &[PlateStatus]) -> Result<(), Failure> {
+    output::line(&format!("key: {}", FaceStatus::KEY))?;
+    for row in plates.chunk_by(|left, right| {
+        (&left.place.block, &left.place.row) == (&right.place.block, &right.place.row)
+    }) {
+        for strip in row.chunks(WIDEST) {
+            let cell = |text: &str| format!("{text:<7}");
+            let head: String = strip
+                .iter()
+                .map(|plate| cell(&format!("{}{}", plate.place.row, plate.place.number)))
+                .collect();
+            let block = strip.first().map_or("", |plate| plate.place.block.as_str());
+            output::line("")?;
+            output::line(format!("{block:<8}{head}").trim_end())?;
+            for face in Face::BOTH {
+                let letters: String = strip.iter().map(|plate| cell(&plate.faces.on(face).letters)).collect();
+                output::line(format!("{face:<8}{letters}").trim_end())?;
+            }
+        }
+    }
+    output::line("")
+}
+
+/// The faces that share a next step on one line each, in the order the steps first come up.
+fn print_next(plates: &[PlateStatus]) -> Result<(), Failure> {
+    let mut steps: Vec<(&str, Vec<String>)> = Vec::new();
+    for plate in plates {
+        for face in Face::BOTH {
+            let place = ValvePlace { plate: plate.place.clone(), face };
+            let Some(next) = plate.faces.on(face).next.as_deref() else { continue };
+            match steps.iter_mut().find(|(step, _)| *step == next) {
+                Some((_, places)) => places.push(place.to_string()),
+                None => steps.push((next, vec![place.to_string()])),
+            }
+        }
+    }
+    if steps.is_empty() {
+        return output::line("next: nothing is left to do");
+    }
+    for (step, places) in steps {
+        output::line(&format!("next: {step}: {}", places.join(", ")))?;
+    }
+    Ok(())
+}
+
+fn print_csv(plates: &[PlateStatus]) -> Result<(), Failure> {
+    output::csv(&["plate", "face", "lifted", "done", "next"])?;
+    for plate in plates {
+        for face in Face::BOTH {
+            let status = plate.faces.on(face);
+            let lifted = if plate.is_lifted { "yes" } else { "no" };
+            let next = status.next.clone().unwrap_or_default();
+            output::csv(&[
+                plate.place.to_string(),
+                face.to_string(),
+                lifted.into(),
+                status.done.join("; "),
+                next,
+            ])?;
+        }
+    }
+    Ok(())
+}
+
+fn print_json(plates: &[PlateStatus], warnings: &[Warning], check: &CountCheck) -> Result<(), Failure> {
+    for plate in plates {
+        for face in Face::BOTH {
+            let status = plate.faces.on(face);
+            output::json(&json!({
+                "format": 1, "kind": "face", "plate": plate.place.to_string(), "face": face.to_string(),
+                "lifted": plate.is_lifted, "done": status.done, "next": status.next,
+            }))?;
+        }
+    }
+    for difference in &check.differences {
+        output::json(&difference_json(difference))?;
+    }
+    for warning in warnings {
+        output::json(&json!({
+            "format": 1, "kind": "warning", "n": warning.n, "text": warning.text, "next": warning.next,
+        }))?;
+    }
+    Ok(())
+}
+
+fn list_marks(job: &Job, arguments: &Arguments) -> Result<(), Failure> {
+    if arguments.csv {
+        output::csv(&["n", "at", "places", "work", "undone"])?;
+    }
+    for mark in job.marks() {
+        let places: Vec<String> = mark
+            .spots
+            .iter()
+            .map(|spot| match spot {
+                Spot::Plate(plate) => plate.to_string(),
+                Spot::Reed(reed) => reed.to_string(),
+                Spot::Valve(valve) => valve.to_string(),
+            })
+            .collect();
+        let (at, work) = (mark.at.to_string(), mark.work.to_string());
+        if arguments.json {
+            output::json(&json!({
+                "format": 1, "kind": "mark", "n": mark.n, "at": at, "places": places, "work": work,
+                "undone": mark.undone,
+            }))?;
+        } else if arguments.csv {
+            let undone = if mark.undone { "yes" } else { "no" };
+            output::csv(&[mark.n.to_string(), at, places.join("; "), work, undone.into()])?;
+        } else {
+            let undone = if mark.undone { " (taken back)" } else { "" };
+            output::line(&format!("{:>4}  {}  {}: {work}{undone}", mark.n, mark.day, places.join(", ")))?;
+        }
+    }
+    Ok(())
+}

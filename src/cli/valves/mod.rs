@@ -1,0 +1,152 @@
+//! `valves JOB`: the tray against what the plates need, and what to cut.
+
+mod show;
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::failure::{Ended, Failure};
+use super::output;
+use crate::instrument::Material;
+use crate::record::{Error, Job, JobWriter, tray_from_csv};
+use crate::report::fitting_page;
+use crate::workshop::{self, Condition, Lot, is_bin_name, parse_count, parse_width};
+
+/// Deal out the tray of old valves to the slots that need one, and say what to cut
+#[derive(Args)]
+#[command(after_help = "\
+Lengths are written 38, 38mm, 3.8cm or 1.5in; a bare 3.8 is refused. A count replaces what was known of that kind \
+in that bin; --import replaces the whole tray. The numbers valves are cut by are in docs/job-format.md and can be set \
+in plan.toml under [valves].")]
+pub(crate) struct Arguments {
+    /// Folder of the job
+    #[arg(value_name = "JOB")]
+    folder: PathBuf,
+    /// Note that there are N valves of a length; may be given several times
+    #[arg(long, value_name = "LENGTH=N")]
+    count: Vec<String>,
+    /// Bin of the tray the counted valves lie in
+    #[arg(long, value_name = "NAME", requires = "count")]
+    bin: Option<String>,
+    /// What the counted valves are made of
+    #[arg(long, value_enum, value_name = "NAME", default_value = "leather")]
+    material: MaterialName,
+    /// How wide the counted valves are
+    #[arg(long, value_name = "MM", requires = "count")]
+    width: Option<String>,
+    /// Their condition
+    #[arg(long, value_enum, value_name = "NAME", default_value = "flat")]
+    condition: ConditionName,
+    /// Note a whole tray from a CSV list (docs/job-format.md lists its columns)
+    #[arg(long, value_name = "FILE", conflicts_with = "count")]
+    import: Option<PathBuf>,
+    /// Show the tray alone; with --csv as a list that --import reads
+    #[arg(long)]
+    stock: bool,
+    /// Say why each slot gets what it gets
+    #[arg(long)]
+    explain: bool,
+    /// Write the fitting list to print on A4, report/valves.html
+    #[arg(long)]
+    html: bool,
+    /// One JSON object a line (docs/json.md)
+    #[arg(long)]
+    json: bool,
+    /// The fitting list as CSV
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum MaterialName {
+    /// Leather
+    Leather,
+    /// Plastic film
+    Plastic,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum ConditionName {
+    /// Lies flat
+    Flat,
+    /// Stained, and lies flat
+    Stained,
+    /// Curled: to be flattened
+    Curled,
+    /// For scrap: not to be used
+    Scrap,
+}
+
+pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    let lots = counted(&arguments)?;
+    if arguments.import.is_some() || !lots.is_empty() {
+        let mut job = JobWriter::open(&arguments.folder)?;
+        output::say_oddities(&job);
+        let before = job.bench().tray.count();
+        match &arguments.import {
+            Some(file) => {
+                let list = std::fs::read(file).map_err(|source| Error::Io {
+                    doing: "read",
+                    file: file.clone(),
+                    source,
+                })?;
+                job.count(&tray_from_csv(&list, file)?, true)?;
+            }
+            None => job.count(&lots, false)?,
+        }
+        output::say(&format!("tray: {} valves, {before} before", job.bench().tray.count()));
+    }
+    let job = Job::open(&arguments.folder)?;
+    output::say_odd_lines(&job);
+    let bench = job.bench();
+    if arguments.stock {
+        show::tray(bench.tray.lots(), arguments.json, arguments.csv)?;
+        return Ok(Ended::Done);
+    }
+    let rule = job.valve_rule();
+    let needs = workshop::needs(job.instrument(), rule, &bench);
+    let fitting = workshop::fit(&needs, &bench.tray, rule);
+    let check = workshop::check(job.instrument(), rule, &bench);
+    if arguments.html {
+        let file = job.write_report("valves.html", fitting_page(job.title(), &fitting).as_bytes())?;
+        output::say(&format!("to print: `{}`", file.display()));
+    }
+    if arguments.json {
+        show::json(&fitting, &check)?;
+    } else if arguments.csv {
+        show::csv(&fitting)?;
+    } else {
+        show::text(&fitting, &check, arguments.explain)?;
+    }
+    Ok(Ended::Done)
+}
+
+fn counted(arguments: &Arguments) -> Result<Vec<Lot>, Failure> {
+    if let Some(bin) = arguments.bin.as_deref().filter(|bin| !is_bin_name(bin)) {
+        let next = "use up to 20 letters, digits, `_` and `-`";
+        return Err(Failure::bad_usage(format!("`{bin}` cannot name a bin"), next));
+    }
+    let width = arguments.width.as_deref().map(parse_width).transpose()?;
+    let material = match arguments.material {
+        MaterialName::Leather => Material::Leather,
+        MaterialName::Plastic => Material::Plastic,
+    };
+    let condition = match arguments.condition {
+        ConditionName::Flat => Condition::Flat,
+        ConditionName::Stained => Condition::Stained,
+        ConditionName::Curled => Condition::Curled,
+        ConditionName::Scrap => Condition::Scrap,
+    };
+    let mut lots: Vec<Lot> = Vec::new();
+    for text in &arguments.count {
+        let (length, count) = parse_count(text)?;
+        let lot = Lot { length, width, material, condition, bin: arguments.bin.clone(), count };
+        if lots.iter().any(|there| there.is_same_kind(&lot)) {
+            let what = format!("{length} is counted twice");
+            return Err(Failure::bad_usage(what, "give each length once, with its whole count"));
+        }
+        lots.push(lot);
+    }
+    Ok(lots)
+}

@@ -1,0 +1,198 @@
+//! The tray and the fitting list, for a person, as JSON and as CSV.
+
+use serde_json::{Value, json};
+
+use crate::cli::failure::Failure;
+use crate::cli::output;
+use crate::cli::status::{difference_json, difference_line};
+use crate::instrument::Material;
+use crate::record::tray_to_csv;
+use crate::report::{Work, caution};
+use crate::units::Millimetres;
+use crate::workshop::{Choice, CountCheck, FittedNeed, Fitting, Lot};
+
+/// The tray alone.
+pub(super) fn tray(lots: &[Lot], json: bool, csv: bool) -> Result<(), Failure> {
+    if csv {
+        return output::line(tray_to_csv(lots).trim_end());
+    }
+    for lot in lots {
+        if json {
+            output::json(&lot_json("lot", lot))?;
+        } else {
+            output::line(&lot_line(lot))?;
+        }
+    }
+    if lots.is_empty() && !json {
+        output::line("the tray is empty, or was never counted")?;
+    }
+    Ok(())
+}
+
+pub(super) fn text(fitting: &Fitting, check: &CountCheck, explain: bool) -> Result<(), Failure> {
+    output::line(&fitting.summary())?;
+    if !fitting.rows.is_empty() {
+        output::line("\nFitting list")?;
+    }
+    for row in &fitting.rows {
+        output::line(&format!("  {}", row_line(row)))?;
+        if explain {
+            output::line(&format!("      {}", fitting.explain(row)))?;
+        }
+    }
+    if !fitting.cuts.is_empty() {
+        output::line("\nTo cut")?;
+        for (material, length, count) in &fitting.cuts {
+            output::line(&format!("  {length} × {count}, {}", word(*material)))?;
+        }
+        for strip in &fitting.strips {
+            output::line(&format!(
+                "  strip of {}: at least {} × {}, for {} side by side, each {} wide",
+                word(strip.material),
+                strip.length,
+                strip.width,
+                strip.count,
+                strip.valve_width
+            ))?;
+        }
+        output::say(&format!("caution: {}", caution(Work::Knife)));
+    }
+    if fitting.springs > 0 {
+        output::line(&format!("\nHelper springs: {}", fitting.springs))?;
+    }
+    if !fitting.left.lots().is_empty() {
+        output::line("\nLeft over")?;
+        for lot in fitting.left.lots() {
+            output::line(&format!("  {}", lot_line(lot)))?;
+        }
+    }
+    let totals = &check.totals;
+    output::line(&format!(
+        "\nCount: {} due in the plan; {} off, {} fitted, {} kept, {} with nothing noted; tray {} usable, {} scrap",
+        totals.due, totals.off, totals.fitted, totals.kept, totals.unsaid, totals.tray, totals.scrap
+    ))?;
+    for difference in &check.differences {
+        output::line(&format!("  {}", difference_line(difference)))?;
+    }
+    Ok(())
+}
+
+pub(super) fn json(fitting: &Fitting, check: &CountCheck) -> Result<(), Failure> {
+    for row in &fitting.rows {
+        let (from, lot, trim) = choice(row);
+        output::json(&json!({
+            "format": 1, "kind": "need",
+            "plate": row.need.place.plate.to_string(), "face": row.need.place.face.to_string(),
+            "length_mm": row.need.length.map(Millimetres::get), "basis": row.need.basis.to_string(),
+            "material": word(row.need.material), "helper_spring": row.need.helper_spring,
+            "from": from, "lot_length_mm": lot.map(|lot| lot.length.get()),
+            "condition": lot.map(|lot| lot.condition.to_string()), "bin": lot.and_then(|lot| lot.bin.clone()),
+            "trim_mm": trim.map(Millimetres::get), "why": fitting.explain(row),
+        }))?;
+    }
+    for (material, length, count) in &fitting.cuts {
+        let (length, material) = (length.get(), word(*material));
+        output::json(&json!({
+            "format": 1, "kind": "cut", "material": material, "length_mm": length, "count": count,
+        }))?;
+    }
+    for strip in &fitting.strips {
+        output::json(&json!({
+            "format": 1, "kind": "strip", "material": word(strip.material), "count": strip.count,
+            "length_mm": strip.length.get(), "width_mm": strip.width.get(),
+            "valve_width_mm": strip.valve_width.get(),
+        }))?;
+    }
+    for lot in fitting.left.lots() {
+        output::json(&lot_json("left", lot))?;
+    }
+    for difference in &check.differences {
+        output::json(&difference_json(difference))?;
+    }
+    let totals = &check.totals;
+    output::json(&json!({
+        "format": 1, "kind": "summary", "text": fitting.summary(),
+        "needed": fitting.rows.len(), "usable": fitting.served(),
+        "cut": fitting.cuts.iter().map(|(.., count)| count).sum::<usize>(),
+        "not_measured": fitting.unmeasured(), "helper_springs": fitting.springs,
+        "due": totals.due, "off": totals.off, "fitted": totals.fitted, "kept": totals.kept,
+        "nothing_noted": totals.unsaid, "tray": totals.tray, "scrap": totals.scrap,
+    }))
+}
+
+pub(super) fn csv(fitting: &Fitting) -> Result<(), Failure> {
+    output::csv(&[
+        "plate",
+        "face",
+        "length_mm",
+        "material",
+        "helper_spring",
+        "from",
+        "lot_length_mm",
+        "condition",
+        "bin",
+        "trim_mm",
+    ])?;
+    for row in &fitting.rows {
+        let (from, lot, trim) = choice(row);
+        let number =
+            |length: Option<Millimetres>| length.map_or(String::new(), |length| length.get().to_string());
+        output::csv(&[
+            row.need.place.plate.to_string(),
+            row.need.place.face.to_string(),
+            number(row.need.length),
+            word(row.need.material).to_owned(),
+            if row.need.helper_spring { "yes" } else { "no" }.to_owned(),
+            from.to_owned(),
+            number(lot.map(|lot| lot.length)),
+            lot.map_or(String::new(), |lot| lot.condition.to_string()),
+            lot.and_then(|lot| lot.bin.clone()).unwrap_or_default(),
+            number(trim),
+        ])?;
+    }
+    Ok(())
+}
+
+fn choice(row: &FittedNeed) -> (&'static str, Option<&Lot>, Option<Millimetres>) {
+    match &row.choice {
+        Choice::FromTray { lot, trim } => ("tray", Some(lot), Some(*trim)),
+        Choice::Cut => ("cut", None, None),
+        Choice::NotMeasured => ("not_measured", None, None),
+    }
+}
+
+fn row_line(row: &FittedNeed) -> String {
+    let need = &row.need;
+    let length = need.length.map_or("?".to_owned(), |length| length.to_string());
+    let gets = match &row.choice {
+        Choice::FromTray { lot, trim } => {
+            let trim = if trim.get() > 0.0 { format!(", trim {trim}") } else { String::new() };
+            let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
+            format!("{} {}{bin}{trim}", lot.length, lot.condition)
+        }
+        Choice::Cut => "cut new".to_owned(),
+        Choice::NotMeasured => "measure the slot or the old valve".to_owned(),
+    };
+    let spring = if need.helper_spring { ", helper spring" } else { "" };
+    format!("{:<16} {length:>8}  {gets}{spring}", need.place.to_string())
+}
+
+fn lot_line(lot: &Lot) -> String {
+    let width = lot.width.map_or(String::new(), |width| format!(" × {width}"));
+    let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
+    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, word(lot.material), lot.condition)
+}
+
+fn lot_json(kind: &str, lot: &Lot) -> Value {
+    json!({
+        "format": 1, "kind": kind, "length_mm": lot.length.get(), "width_mm": lot.width.map(Millimetres::get),
+        "material": word(lot.material), "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count,
+    })
+}
+
+fn word(material: Material) -> &'static str {
+    match material {
+        Material::Leather => "leather",
+        Material::Plastic => "plastic",
+    }
+}

@@ -1,0 +1,31 @@
+//! Work on the bench: marks, the tray of valves, what is needed, what fits where, and what is to be done next.
+//!
+//! Pure: no files and no clock. The record keeps what was noted, the report draws what is worked out here.
+
+mod bench;
+mod count_check;
+mod fitting;
+mod length;
+mod mark;
+mod matching;
+mod need;
+mod order;
+mod rule;
+mod status;
+mod tray;
+mod work;
+mod work_list;
+
+pub use bench::{Bench, FaceState, PlateState, ValveState};
+pub use count_check::{CountCheck, Difference, Totals, check};
+pub use fitting::{Choice, FittedNeed, Fitting, Strip, fit};
+pub use length::{LengthError, parse_count, parse_length, parse_width};
+pub use mark::{Happening, Mark};
+pub use matching::{Cost, assign};
+pub use need::{Basis, Need, needs};
+pub use order::{Warning, warnings};
+pub use rule::ValveRule;
+pub use status::{FaceStatus, PlateStatus, status};
+pub use tray::{Condition, Lot, Tray};
+pub use work::{Part, Rust, Source, Work, WorkError, is_bin_name};
+pub use work_list::{Task, TaskValve, Trouble, WorkList, work_list};
