@@ -7,7 +7,7 @@ use serde_json::json;
 
 use super::failure::{Ended, Failure};
 use super::output;
-use crate::instrument::{Face, Spot, ValvePlace};
+use crate::instrument::{Face, PlatePlace, Spot};
 use crate::record::Job;
 use crate::workshop::{self, CountCheck, FaceStatus, PlateStatus, Warning};
 
@@ -103,14 +103,18 @@ fn print_map(plates: &[PlateStatus]) -> Result<(), Failure> {
 
 /// The faces that share a next step on one line each, in the order the steps first come up.
 fn print_next(plates: &[PlateStatus]) -> Result<(), Failure> {
-    let mut steps: Vec<(&str, Vec<String>)> = Vec::new();
+    let mut steps: Vec<(&str, Vec<(&PlatePlace, Vec<Face>)>)> = Vec::new();
     for plate in plates {
         for face in Face::BOTH {
-            let place = ValvePlace { plate: plate.place.clone(), face };
             let Some(next) = plate.faces.on(face).next.as_deref() else { continue };
-            match steps.iter_mut().find(|(step, _)| *step == next) {
-                Some((_, places)) => places.push(place.to_string()),
-                None => steps.push((next, vec![place.to_string()])),
+            let at = steps.iter().position(|(step, _)| *step == next).unwrap_or_else(|| {
+                steps.push((next, Vec::new()));
+                steps.len() - 1
+            });
+            let Some((_, places)) = steps.get_mut(at) else { continue };
+            match places.last_mut() {
+                Some((last, faces)) if *last == &plate.place => faces.push(face),
+                _ => places.push((&plate.place, vec![face])),
             }
         }
     }
@@ -118,9 +122,29 @@ fn print_next(plates: &[PlateStatus]) -> Result<(), Failure> {
         return output::line("next: nothing is left to do");
     }
     for (step, places) in steps {
-        output::line(&format!("next: {step}: {}", places.join(", ")))?;
+        output::line(&format!("next: {step}: {}", runs(&places)))?;
     }
     Ok(())
+}
+
+/// Places as `mark` takes them, neighbours with the same faces drawn together: `bass A4..A12, bass B1 outer`.
+fn runs(places: &[(&PlatePlace, Vec<Face>)]) -> String {
+    let joined = places.chunk_by(|(left, left_faces), (right, right_faces)| {
+        left.block == right.block
+            && left.row == right.row
+            && left.number + 1 == right.number
+            && left_faces == right_faces
+    });
+    let words = joined.filter_map(|run| {
+        let ((first, faces), (last, _)) = (run.first()?, run.last()?);
+        let range = if run.len() > 1 { format!("..{}{}", last.row, last.number) } else { String::new() };
+        let face = match faces.as_slice() {
+            [only] => format!(" {only}"),
+            _ => String::new(),
+        };
+        Some(format!("{first}{range}{face}"))
+    });
+    words.collect::<Vec<_>>().join(", ")
 }
 
 fn print_csv(plates: &[PlateStatus]) -> Result<(), Failure> {
@@ -188,7 +212,8 @@ fn list_marks(job: &Job, arguments: &Arguments) -> Result<(), Failure> {
             output::csv(&[mark.n.to_string(), at, places.join("; "), work, undone.into()])?;
         } else {
             let undone = if mark.undone { " (taken back)" } else { "" };
-            output::line(&format!("{:>4}  {}  {}: {work}{undone}", mark.n, mark.day, places.join(", ")))?;
+            let places = if places.is_empty() { String::new() } else { places.join(", ") + ": " };
+            output::line(&format!("{:>4}  {}  {places}{work}{undone}", mark.n, mark.day))?;
         }
     }
     Ok(())
