@@ -101,9 +101,12 @@ fn print_map(plates: &[PlateStatus]) -> Result<(), Failure> {
     output::line("")
 }
 
+/// A plate and those of its faces that are meant.
+type PlateFaces<'a> = (&'a PlatePlace, Vec<Face>);
+
 /// The faces that share a next step on one line each, in the order the steps first come up.
 fn print_next(plates: &[PlateStatus]) -> Result<(), Failure> {
-    let mut steps: Vec<(&str, Vec<(&PlatePlace, Vec<Face>)>)> = Vec::new();
+    let mut steps: Vec<(&str, Vec<PlateFaces>)> = Vec::new();
     for plate in plates {
         for face in Face::BOTH {
             let Some(next) = plate.faces.on(face).next.as_deref() else { continue };
@@ -128,7 +131,7 @@ fn print_next(plates: &[PlateStatus]) -> Result<(), Failure> {
 }
 
 /// Places as `mark` takes them, neighbours with the same faces drawn together: `bass A4..A12, bass B1 outer`.
-fn runs(places: &[(&PlatePlace, Vec<Face>)]) -> String {
+fn runs(places: &[PlateFaces]) -> String {
     let joined = places.chunk_by(|(left, left_faces), (right, right_faces)| {
         left.block == right.block
             && left.row == right.row
