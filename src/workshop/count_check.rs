@@ -136,8 +136,11 @@ fn tray_against_diary(rule: &ValveRule, bench: &Bench) -> Vec<Difference> {
             let missing = n_off - n_fitted - n_tray;
             if n_off > 0 && missing != 0 {
                 let lengths = if low == high { format!("{low} mm") } else { format!("{low} to {high} mm") };
-                let what =
-                    if missing > 0 { format!("{missing} missing") } else { format!("{} too many", -missing) };
+                let what = if missing > 0 {
+                    format!("{missing} missing")
+                } else {
+                    format!("{} more than noted", -missing)
+                };
                 let text = format!(
                     "{lengths}: {n_off} lifted off, {n_fitted} of them fitted and {n_tray} in the tray when it was counted: {what}"
                 );

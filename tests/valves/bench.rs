@@ -205,7 +205,9 @@ fn the_tray_is_held_against_the_diary() {
     assert!(counting(8, &[]).is_empty());
     assert_eq!(
         counting(9, &[]),
-        ["35 to 35.3 mm: 8 lifted off, 0 of them fitted and 9 in the tray when it was counted: 1 too many"]
+        [
+            "35 to 35.3 mm: 8 lifted off, 0 of them fitted and 9 in the tray when it was counted: 1 more than noted"
+        ]
     );
     let short = counting(7, &[]);
     assert!(
