@@ -90,8 +90,14 @@ impl Bands {
         shape.inverse.process(&mut series);
         let gain = 2.0 / self.size as f64;
         let turn = std::f64::consts::TAU * (centre as f64 * self.bin_hz() - hz) * shape.step_s;
-        for (i, value) in series.iter_mut().enumerate() {
-            *value *= Complex::from_polar(gain, turn * i as f64);
+        // A phasor by recurrence, renewed often enough that its rounding does not matter.
+        let step = Complex::from_polar(1.0, turn);
+        for (chunk, values) in series.chunks_mut(256).enumerate() {
+            let mut phasor = Complex::from_polar(gain, turn * (chunk * 256) as f64);
+            for value in values {
+                *value *= phasor;
+                phasor *= step;
+            }
         }
         series
     }
@@ -104,18 +110,24 @@ pub(super) fn taper(place: f64) -> f64 {
 }
 
 /// The next length at or above `n` with no prime factor over 5, and even.
-fn smooth_length(n: usize) -> usize {
+pub(super) fn smooth_length(n: usize) -> usize {
     let mut length = n.max(2).next_multiple_of(2);
-    loop {
-        let mut rest = length;
-        for factor in [2, 3, 5] {
-            while rest.is_multiple_of(factor) {
-                rest /= factor;
-            }
-        }
-        if rest == 1 {
-            return length;
-        }
+    while !is_smooth(length) {
         length += 2;
     }
+    length
+}
+
+/// The nearest length at or below `n` with no prime factor over 5.
+pub(super) fn smooth_length_below(n: usize) -> usize {
+    (1..=n).rev().find(|length| is_smooth(*length)).unwrap_or(1)
+}
+
+fn is_smooth(mut rest: usize) -> bool {
+    for factor in [2, 3, 5] {
+        while rest > 0 && rest.is_multiple_of(factor) {
+            rest /= factor;
+        }
+    }
+    rest == 1
 }

@@ -11,6 +11,7 @@ use super::sidebands::Stretch;
 use super::smoother::Track;
 use super::spectrum::spectrum;
 use super::steady::{pitch_track, steady_frames};
+use super::turning::Turning;
 use super::{Clock, Doubt, Expectation, Refusal, Signal};
 use crate::take::Take;
 use crate::units::{Cents, Hz, Seconds, Span};
@@ -127,6 +128,7 @@ impl Hearing {
     /// `known` are the series' lines as `Search::amplitudes` gives them; `before` is the stretch they were found on.
     pub fn follow_without(&mut self, known: &[(usize, f64, Complex<f64>)], before: &Stretch) {
         let originals: Vec<_> = self.partials.bands.iter().map(|band| band.series.clone()).collect();
+        let mut turning = Turning::new(&before.turn);
         for band in &mut self.partials.bands {
             let Some((_, distance_hz, amplitude)) =
                 known.iter().find(|(number, _, _)| *number == band.number)
@@ -134,10 +136,11 @@ impl Hearing {
                 continue;
             };
             let line = amplitude * band.amplitude;
-            let step = std::f64::consts::TAU * distance_hz * self.partials.step_s;
-            for (i, turn) in before.turn.iter().enumerate() {
-                band.series[before.samples.start + i] -=
-                    line * Complex::from_polar(1.0, step * i as f64 + band.number as f64 * turn);
+            let step = Complex::from_polar(1.0, std::f64::consts::TAU * distance_hz * self.partials.step_s);
+            let mut phasor = line;
+            for (value, back) in band.series[before.samples.clone()].iter_mut().zip(turning.at(band.number)) {
+                *value -= phasor * back.conj();
+                phasor *= step;
             }
         }
         self.partials.refine(&mut self.wander, self.frames, false);

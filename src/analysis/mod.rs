@@ -19,11 +19,14 @@ mod smoother;
 mod spectrum;
 mod steady;
 mod tail;
+mod turning;
 
 pub use reading::{
     Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading,
     Refusal, SoundingReed, Tail, Warning,
 };
+
+use std::rc::Rc;
 
 use hearing::Hearing;
 use signal::Signal;
@@ -59,7 +62,17 @@ impl Heard {
     /// Look for the opposite reed and give the whole reading.
     pub fn reading(mut self, opposite: OppositeExpectation) -> Reading {
         let hearing = &mut self.hearing;
-        let octave = if hearing.pair.is_none() { octave::octave(hearing) } else { None };
+        let look = |hearing: &Hearing| {
+            let stretch = sidebands::stretch(hearing);
+            let lines = Rc::new(sidebands::beside_partials(hearing, &stretch, &[]));
+            (stretch, lines)
+        };
+        let mut seen = look(hearing);
+        let octave = if hearing.pair.is_none() { octave::octave(hearing, &seen.0, &seen.1) } else { None };
+        if octave.is_some() {
+            // The low reed is followed by its odd partials from here on.
+            seen = look(hearing);
+        }
         let reeds = sounding_reeds(hearing, octave.as_ref());
         let clipped = hearing.signal.clipped as f64 > CLIPPED_SHARE * hearing.signal.samples.len() as f64;
         let untold = if clipped {
@@ -79,7 +92,7 @@ impl Heard {
                 }),
                 Tail::NotMeasured(reason),
             ),
-            None => (opposite::opposite(hearing, opposite), tail::tail(hearing, opposite)),
+            None => (opposite::opposite(hearing, opposite, seen), tail::tail(hearing, opposite)),
         };
         let count = reeds.len();
         Reading {

@@ -1,8 +1,10 @@
 //! A second reed an octave above that sounds fully: it shows beside every second partial and nowhere else.
 
+use std::rc::Rc;
+
 use super::hearing::Hearing;
 use super::second_tone::Search;
-use super::sidebands;
+use super::sidebands::{Line, Stretch};
 
 /// The octave reed is looked for this far from the exact octave, cents.
 const REACH_CENTS: f64 = 30.0;
@@ -24,22 +26,23 @@ pub(super) struct OctaveReed {
     pub power_ratio: f64,
 }
 
-/// Look for an octave reed, and where there is one follow the low reed by its odd partials alone.
-pub(super) fn octave(hearing: &mut Hearing) -> Option<OctaveReed> {
-    let stretch = sidebands::stretch(hearing);
-    let (even, odd): (Vec<_>, Vec<_>) =
-        sidebands::beside_partials(hearing, &stretch, &[]).into_iter().partition(|line| line.number % 2 == 0);
-    let power = |lines: &[sidebands::Line]| lines.iter().map(|line| line.reference).sum::<f64>();
-    let (even_power, odd_power) = (power(&even), power(&odd));
-    let search = |lines, whole: f64| Search {
-        lines,
-        origin_hz: hearing.measured_hz,
-        origin_cents: 0.0,
-        length_s: stretch.length_s,
-        reference_power: whole,
-        sounding_power: whole,
+/// Look for an octave reed in what lies beside the partials, and where there is one follow the low reed by its odd
+/// partials alone.
+pub(super) fn octave(hearing: &mut Hearing, stretch: &Stretch, lines: &Rc<Vec<Line>>) -> Option<OctaveReed> {
+    let search = |belongs: fn(usize) -> bool| {
+        let power = lines.iter().filter(|line| belongs(line.number)).map(|line| line.reference).sum::<f64>();
+        Search {
+            lines: Rc::clone(lines),
+            belongs,
+            origin_hz: hearing.measured_hz,
+            origin_cents: 0.0,
+            length_s: stretch.length_s,
+            reference_power: power,
+            sounding_power: power,
+        }
     };
-    let even = search(even, even_power);
+    let (even, odd) = (search(|number| number.is_multiple_of(2)), search(|number| !number.is_multiple_of(2)));
+    let (even_power, odd_power) = (even.sounding_power, odd.sounding_power);
     let least = 1200.0 * (1.0 + LEAST_CYCLES / stretch.length_s / (2.0 * hearing.measured_hz)).log2();
     let found = [(-REACH_CENTS, -least), (least, REACH_CENTS)]
         .into_iter()
@@ -47,7 +50,7 @@ pub(super) fn octave(hearing: &mut Hearing) -> Option<OctaveReed> {
         .filter_map(|(low, high)| even.best(low, high))
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
         .filter(|found| found.evidence >= EVIDENCE && found.power_ratio >= 10f64.powf(FULLY_DB / 10.0))?;
-    if search(odd, odd_power).evidence(found.cents, 1).0 > ODD_SILENCE {
+    if odd.evidence(found.cents, 1).0 > ODD_SILENCE {
         return None;
     }
     hearing.follow_odd();

@@ -1,8 +1,10 @@
 //! The opposite reed in the steady tone: heard, not heard down to a limit, or not to be told in this take.
 
+use std::rc::Rc;
+
 use super::hearing::{Hearing, cents};
 use super::second_tone::{Found, Search};
-use super::sidebands::{self, Stretch};
+use super::sidebands::{self, Line, Stretch};
 use super::{NotMeasured, Opposite, OppositeExpectation};
 use crate::units::{Decibels, Seconds};
 
@@ -31,17 +33,23 @@ const USELESS_LIMIT_DB: f64 = -12.0;
 const LIMIT_PLACES: usize = 40;
 
 /// Look for the opposite reed.
-pub(super) fn opposite(hearing: &mut Hearing, expectation: OppositeExpectation) -> Opposite {
+///
+/// `seen` is what lies beside the partials, where it has been looked at already.
+pub(super) fn opposite(
+    hearing: &mut Hearing,
+    expectation: OppositeExpectation,
+    seen: (Stretch, Rc<Vec<Line>>),
+) -> Opposite {
     match expectation {
         OppositeExpectation::None => Opposite::NotLooked,
-        OppositeExpectation::Unknown => beside(hearing, -REACH_CENTS, REACH_CENTS, EVIDENCE_ANYWHERE),
+        OppositeExpectation::Unknown => beside(hearing, seen, -REACH_CENTS, REACH_CENTS, EVIDENCE_ANYWHERE),
         OppositeExpectation::Known { pitch, within } => {
             let place = pitch.cents_above(hearing.f0).get();
             let within = within.get().abs() + SLACK_CENTS;
             if place.abs() > ANOTHER_NOTE_CENTS {
                 another_note(hearing, place, within)
             } else {
-                beside(hearing, place - within, place + within, EVIDENCE_IN_PLACE)
+                beside(hearing, seen, place - within, place + within, EVIDENCE_IN_PLACE)
             }
         }
     }
@@ -68,9 +76,14 @@ pub(super) fn fully(hearing: &Hearing, expectation: OppositeExpectation) -> Opti
 }
 
 /// The opposite reed near unison, between two distances in cents.
-fn beside(hearing: &mut Hearing, low: f64, high: f64, threshold: f64) -> Opposite {
-    let mut stretch = sidebands::stretch(hearing);
-    let mut search = search_beside(hearing, &stretch, &[]);
+fn beside(
+    hearing: &mut Hearing,
+    (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
+    low: f64,
+    high: f64,
+    threshold: f64,
+) -> Opposite {
+    let mut search = search_in(hearing, &stretch, lines);
     let least = per_cycles(hearing, &stretch, LEAST_CYCLES);
     let ranges = outside(low, high, least);
     let best = ranges
@@ -86,7 +99,7 @@ fn beside(hearing: &mut Hearing, low: f64, high: f64, threshold: f64) -> Opposit
         let known = search.amplitudes(found.cents);
         hearing.follow_without(&known, &stretch);
         stretch = sidebands::stretch(hearing);
-        search = search_beside(hearing, &stretch, &known);
+        search = search_in(hearing, &stretch, Rc::new(sidebands::beside_partials(hearing, &stretch, &known)));
         let width = 3.0 * search.step_cents();
         match search.best((found.cents - width).max(low), (found.cents + width).min(high)) {
             Some(better) => found = better,
@@ -104,7 +117,8 @@ fn another_note(hearing: &mut Hearing, place: f64, within: f64) -> Opposite {
     let sounding_power: f64 = hearing.partials.bands.iter().map(|band| band.amplitude.norm_sqr()).sum();
     let reference_power = lines.iter().map(|line| line.reference).sum();
     let search = Search {
-        lines,
+        lines: Rc::new(lines),
+        belongs: |_| true,
         origin_hz,
         origin_cents: place,
         length_s: stretch.length_s,
@@ -174,15 +188,11 @@ fn not_heard(
     }
 }
 
-fn search_beside(
-    hearing: &Hearing,
-    stretch: &Stretch,
-    known: &[(usize, f64, rustfft::num_complex::Complex<f64>)],
-) -> Search {
-    let lines = sidebands::beside_partials(hearing, stretch, known);
+fn search_in(hearing: &Hearing, stretch: &Stretch, lines: Rc<Vec<Line>>) -> Search {
     let power = lines.iter().map(|line| line.reference).sum();
     Search {
         lines,
+        belongs: |_| true,
         origin_hz: hearing.measured_hz,
         origin_cents: 0.0,
         length_s: stretch.length_s,

@@ -153,7 +153,7 @@ impl<'a> Fit<'a> {
             })
             .collect();
         let highest = self.bands.last().map_or(1, |band| band.number) as f64;
-        let step = (0.25 / self.cycles_per_cent() / highest).max(0.02);
+        let step = (0.5 / self.cycles_per_cent() / highest).max(0.05);
         let count = (2.0 * REACH_CENTS / step) as usize;
         let mut levels = Vec::with_capacity(spectra.len());
         let ridge: Vec<f64> = (0..=count)
@@ -169,8 +169,12 @@ impl<'a> Fit<'a> {
                         );
                     }
                 }
-                levels.sort_by(f64::total_cmp);
-                levels.get(levels.len() / 2).copied().unwrap_or(-120.0)
+                if levels.is_empty() {
+                    return -120.0;
+                }
+                let middle = levels.len() / 2;
+                let (_, median, _) = levels.select_nth_unstable_by(middle, f64::total_cmp);
+                10.0 * median.max(1e-12).log10()
             })
             .collect();
         let first = (0..=count).max_by(|a, b| ridge[*a].total_cmp(&ridge[*b]))?;

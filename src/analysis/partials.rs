@@ -4,9 +4,10 @@ use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
-use super::bands::{BandShape, Bands, MEMORY};
+use super::bands::{BandShape, Bands, MEMORY, smooth_length_below};
 use super::smoother;
 use super::spectrum::hann;
+use super::turning::Turning;
 
 /// Half width of a band, as a share of the fundamental: the neighbouring partials lie outside.
 const BAND_SHARE: f64 = 0.9;
@@ -85,10 +86,11 @@ impl Partials {
             bands: Vec::with_capacity(count),
         };
         let (from, to) = partials.indices(from_s, to_s, partials.shape.len);
-        let mut planner = FftPlanner::new();
+        let window = hann(smooth_length_below(to - from));
+        let fft = FftPlanner::new().plan_fft_forward(window.len());
         for number in 1..=count {
             let series = bands.cut(&partials.shape, number as f64 * hz);
-            let noise = noise_density(&series[from..to], hz, &partials.shape, &mut planner).max(1e-30);
+            let noise = noise_density(&series[from..to], hz, &partials.shape, &window, &*fft).max(1e-30);
             let power = mean_power(&series[from..to]);
             partials.noise_beside.push(noise);
             partials.bands.push(PartialBand { number, series, noise, amplitude: Complex::zero(), power });
@@ -152,42 +154,40 @@ impl Partials {
 
     /// Take up every partial that stands out once the shared phase is known, drop the others, and follow once more.
     ///
-    /// With `select` false the partials stay as they are. `frames` is the stretch on which amplitudes and noise are taken. The phase that is left is small, so each
-    /// partial's share is linear in it and weak partials add up without bias.
+    /// With `select` false the partials stay as they are. `frames` is the stretch on which amplitudes and noise are taken.
+    /// The phase that is left is small, so each partial's share is linear in it and weak partials add up without bias.
     pub fn refine(&mut self, wander: &mut Wander, frames: (usize, usize), select: bool) {
         let length_s = (frames.1 - frames.0) as f64 * wander.frame_s;
         for round in 0..LAST_ROUNDS {
             let smooth = smoother::smooth(&wander.phase, &wander.variance, wander.frame_s).phase;
             let turn = sample_phase(&smooth, wander.frame, self.len() - wander.from);
-            let stretch = frames.0 * wander.frame..frames.1 * wander.frame;
+            let n_frames = wander.phase.len();
+            let mut turning = Turning::new(&turn[..n_frames * wander.frame]);
+            let mut turned: Vec<Vec<Complex<f64>>> = Vec::with_capacity(self.bands.len());
             for band in &mut self.bands {
-                let sum: Complex<f64> = stretch
-                    .clone()
-                    .map(|i| {
-                        band.series[wander.from + i]
-                            * Complex::from_polar(1.0, -(band.number as f64) * turn[i])
-                    })
-                    .fold(Complex::zero(), |a, b| a + b);
-                band.amplitude = sum / stretch.len() as f64;
+                let values = sum_frames(&band.series[wander.from..], turning.at(band.number), wander.frame);
+                let sum = values[frames.0..frames.1].iter().fold(Complex::<f64>::zero(), |a, b| a + b);
+                band.amplitude = sum / ((frames.1 - frames.0) * wander.frame) as f64;
+                turned.push(values);
             }
             if round == 0 && select {
-                self.bands.retain(|band| {
-                    band.number == 1 || band.amplitude.norm_sqr() > LEAST_COHERENT * band.noise / length_s
-                });
+                let least = |band: &PartialBand| LEAST_COHERENT * band.noise / length_s;
+                let keep: Vec<bool> = self
+                    .bands
+                    .iter()
+                    .map(|band| band.number == 1 || band.amplitude.norm_sqr() > least(band))
+                    .collect();
+                let mut kept = keep.iter();
+                self.bands.retain(|_| kept.next() == Some(&true));
+                let mut kept = keep.iter();
+                turned.retain(|_| kept.next() == Some(&true));
             }
-            let n_frames = wander.phase.len();
             let mut sum = vec![0.0; n_frames];
             let mut weight = 1e-300;
-            for band in &self.bands {
+            for (band, values) in self.bands.iter().zip(&turned) {
                 let number = band.number as f64;
                 let scale = number / band.noise / wander.frame as f64;
-                for (m, sum) in sum.iter_mut().enumerate() {
-                    let mut value = Complex::<f64>::zero();
-                    let (from, to) = (m * wander.frame, (m + 1) * wander.frame);
-                    let series = &band.series[wander.from + from..wander.from + to];
-                    for (sample, turn) in series.iter().zip(&turn[from..to]) {
-                        value += sample * Complex::from_polar(1.0, -number * turn);
-                    }
+                for (sum, value) in sum.iter_mut().zip(values) {
                     *sum += scale * (value * band.amplitude.conj()).im;
                 }
                 weight += number * number * band.amplitude.norm_sqr() / band.noise;
@@ -216,23 +216,25 @@ impl Partials {
     fn rough_phase(&self, guides: &[&PartialBand], from: usize, frame: usize, n_frames: usize) -> Vec<f64> {
         // The rate is taken over at least 50 ms, so that noise does not throw it.
         let reach = (((0.05 / self.step_s) as usize).max(frame) / 2).max(1);
-        let mut rate = Vec::with_capacity(n_frames);
-        for m in 0..n_frames {
-            let middle = from + m * frame + frame / 2;
-            let low = middle.saturating_sub(reach);
-            let high = (middle + reach).min(self.len() - 1);
-            let (mut sum, mut weights) = (0.0, 1e-300);
-            for band in guides {
-                let turn: Complex<f64> = (low..high)
-                    .map(|i| band.series[i + 1] * band.series[i].conj())
-                    .fold(Complex::zero(), |a, b| a + b);
-                let number = band.number as f64;
-                let weight = number * number * turn.norm() / band.noise;
-                sum += weight * turn.arg() / number;
-                weights += weight;
+        let wide = (reach as f64 / frame as f64).round().max(1.0) as usize;
+        let (mut sum, mut weights) = (vec![0.0; n_frames], vec![1e-300; n_frames]);
+        for band in guides {
+            let number = band.number as f64;
+            let mut totals = vec![Complex::<f64>::zero(); n_frames + 1];
+            for m in 0..n_frames {
+                let first = from + m * frame;
+                let last = (first + frame).min(self.len() - 1);
+                let turn = (first..last).map(|i| band.series[i + 1] * band.series[i].conj());
+                totals[m + 1] = totals[m] + turn.fold(Complex::<f64>::zero(), |a, b| a + b);
             }
-            rate.push(sum / weights);
+            for m in 0..n_frames {
+                let turn = totals[(m + wide + 1).min(n_frames)] - totals[m.saturating_sub(wide)];
+                let weight = number * number * turn.norm() / band.noise;
+                sum[m] += weight * turn.arg() / number;
+                weights[m] += weight;
+            }
         }
+        let rate: Vec<f64> = sum.iter().zip(&weights).map(|(sum, weight)| sum / weight).collect();
         let mut phase = vec![0.0; n_frames];
         for m in 1..n_frames {
             phase[m] = phase[m - 1] + 0.5 * (rate[m] + rate[m - 1]) * frame as f64;
@@ -250,15 +252,13 @@ impl Partials {
         reach: usize,
     ) -> (Vec<f64>, Vec<f64>) {
         let n_frames = phase.len();
-        let turn = sample_phase(phase, frame, n_frames * frame);
+        let mut turning = Turning::new(&sample_phase(phase, frame, n_frames * frame));
         let mut sum = vec![0.0; n_frames];
         let mut weights = vec![1e-300; n_frames];
         for band in guides.iter().filter(|band| band.number <= reach) {
             let number = band.number as f64;
-            let mut frames = vec![Complex::zero(); n_frames];
-            for (i, value) in band.series[from..from + n_frames * frame].iter().enumerate() {
-                frames[i / frame] += value * Complex::from_polar(1.0 / frame as f64, -number * turn[i]);
-            }
+            let mut frames = sum_frames(&band.series[from..], turning.at(band.number), frame);
+            frames.iter_mut().for_each(|value| *value /= frame as f64);
             // Each partial's own mean phase is not wander.
             let own = frames.iter().fold(Complex::<f64>::zero(), |a, b| a + b).arg();
             let mut before = 0.0;
@@ -275,6 +275,15 @@ impl Partials {
         let variance = weights.iter().map(|w| 0.5 / (w * frame as f64 * self.step_s)).collect();
         (found, variance)
     }
+}
+
+/// Sums over frames of a series turned back by `phasors`.
+fn sum_frames(series: &[Complex<f64>], phasors: &[Complex<f64>], frame: usize) -> Vec<Complex<f64>> {
+    phasors
+        .chunks_exact(frame)
+        .zip(series.chunks_exact(frame))
+        .map(|(phasors, series)| series.iter().zip(phasors).fold(Complex::zero(), |sum, (a, b)| sum + a * b))
+        .collect()
 }
 
 /// The phase of the frames at each of `len` samples, by straight lines.
@@ -325,15 +334,21 @@ fn mean_power(values: &[Complex<f64>]) -> f64 {
 /// Density of the noise beside a partial, power per Hz: the median of the spectrum on both sides, made a mean.
 ///
 /// Other lines fill few bins and do not move the median.
-fn noise_density(series: &[Complex<f64>], hz: f64, shape: &BandShape, planner: &mut FftPlanner<f64>) -> f64 {
-    let n = series.len();
+fn noise_density(
+    series: &[Complex<f64>],
+    hz: f64,
+    shape: &BandShape,
+    window: &[f64],
+    fft: &dyn rustfft::Fft<f64>,
+) -> f64 {
+    // The window is shorter than the series where that transforms faster.
+    let n = window.len();
     if n < 8 {
         return mean_power(series) / shape.half_hz;
     }
-    let window = hann(n);
     let mut bins: Vec<Complex<f64>> =
-        series.iter().zip(&window).map(|(value, weight)| value * weight).collect();
-    planner.plan_fft_forward(n).process(&mut bins);
+        series.iter().zip(window).map(|(value, weight)| value * weight).collect();
+    fft.process(&mut bins);
     let bin_hz = 1.0 / (n as f64 * shape.step_s);
     // Away from the partial with its wander, and not beyond half way to the next one.
     let (low, high) =

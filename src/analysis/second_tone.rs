@@ -1,5 +1,7 @@
 //! The opposite reed in the steady tone: a second series at one distance in cents, judged by all partials together.
 
+use std::rc::Rc;
+
 use rustfft::num_complex::Complex;
 
 use super::sidebands::{Line, Look};
@@ -19,7 +21,9 @@ const MAINS_HARMONICS: f64 = 12.0;
 /// Share of its mean power that a line shows in the unlucky cases of the limit.
 const UNLUCKY_SHARE: f64 = 0.3;
 /// Candidates looked at closely.
-const CANDIDATES: usize = 24;
+const CANDIDATES: usize = 16;
+/// The best of them, from which the top is climbed.
+const CLIMBS: usize = 3;
 /// One line adds no more than this to the first look: no single line makes a candidate.
 const FIRST_LOOK_CAP: f64 = 12.0;
 /// Strength for which the first look is weighted, power ratio (-40 dB).
@@ -41,7 +45,9 @@ pub(super) struct Found {
 /// Lines and the rule that ties a distance in cents to a distance in Hz on each.
 pub(super) struct Search {
     /// The lines.
-    pub lines: Vec<Line>,
+    pub lines: Rc<Vec<Line>>,
+    /// Which of them belong to the series.
+    pub belongs: fn(usize) -> bool,
     /// Pitch of the series at `origin_cents`, Hz.
     pub origin_hz: f64,
     /// Distance of that from the sounding reed, cents.
@@ -60,7 +66,7 @@ impl Search {
     }
 
     fn looks(&self, cents: f64) -> impl Iterator<Item = (&Line, Look)> {
-        self.lines.iter().filter_map(move |line| {
+        self.lines.iter().filter(|line| (self.belongs)(line.number)).filter_map(move |line| {
             let distance = self.distance_hz(line, cents);
             if self.is_mains(line.number as f64 * self.origin_hz + distance) {
                 return None;
@@ -71,17 +77,19 @@ impl Search {
 
     /// Whether a frequency may be mains hum, which no reed can be told from.
     fn is_mains(&self, hz: f64) -> bool {
-        MAINS_HZ.iter().any(|mains| {
-            let harmonic = (hz / mains).round();
-            harmonic <= MAINS_HARMONICS
-                && (hz - harmonic * mains).abs() < MAINS_STRAY_HZ * harmonic + 1.5 / self.length_s
-        })
+        // Beyond the harmonics looked out for there is nothing to ask.
+        hz < (MAINS_HARMONICS + 0.5) * MAINS_HZ[1]
+            && MAINS_HZ.iter().any(|mains| {
+                let harmonic = (hz / mains).round();
+                harmonic <= MAINS_HARMONICS
+                    && (hz - harmonic * mains).abs() < MAINS_STRAY_HZ * harmonic + 1.5 / self.length_s
+            })
     }
 
-    /// Step in cents that moves the highest line by a fifth of a cycle over the stretch.
+    /// Step in cents that moves the highest line by a third of a cycle over the stretch.
     pub fn step_cents(&self) -> f64 {
         let highest = self.lines.iter().map(|line| line.number).max().unwrap_or(1) as f64;
-        (0.2 / self.length_s / highest / self.origin_hz * 1200.0 / std::f64::consts::LN_2).max(1e-4)
+        (0.33 / self.length_s / highest / self.origin_hz * 1200.0 / std::f64::consts::LN_2).max(1e-4)
     }
 
     /// The best second series between two distances, in cents.
@@ -104,29 +112,20 @@ impl Search {
             .collect();
         peaks.sort_by(|a, b| first[*b].total_cmp(&first[*a]));
         peaks.truncate(CANDIDATES);
-        let mut best: Option<(f64, f64, f64)> = None;
-        for peak in peaks {
-            let centre = low + peak as f64 * step;
-            for nudge in [-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75] {
-                let cents = (centre + nudge * step).clamp(low, high);
+        let mut starts: Vec<(f64, f64, f64)> = peaks
+            .into_iter()
+            .map(|peak| {
+                let cents = low + peak as f64 * step;
                 let (evidence, strength) = self.evidence(cents, 1);
-                if best.is_none_or(|(_, e, _)| evidence > e) {
-                    best = Some((cents, evidence, strength));
-                }
-            }
-        }
-        let (mut cents, mut evidence, mut strength) = best?;
-        // Climb to the top with ever smaller steps.
-        let mut nudge = 0.2 * step;
-        while nudge > 0.002 * step {
-            let tried = [cents - nudge, cents + nudge]
-                .map(|c| (c.clamp(low, high), self.evidence(c.clamp(low, high), 1)));
-            match tried.into_iter().filter(|(_, (e, _))| *e > evidence).max_by(|a, b| a.1.0.total_cmp(&b.1.0))
-            {
-                Some((c, (e, s))) => (cents, evidence, strength) = (c, e, s),
-                None => nudge *= 0.5,
-            }
-        }
+                (cents, evidence, strength)
+            })
+            .collect();
+        starts.sort_by(|a, b| b.1.total_cmp(&a.1));
+        starts.truncate(CLIMBS);
+        let (cents, evidence, strength) = starts
+            .into_iter()
+            .map(|start| self.climb(start, 0.5 * step, low, high))
+            .max_by(|a, b| a.1.total_cmp(&b.1))?;
         let uncertainty = self.cents_uncertainty(cents, strength);
         Some(Found {
             cents,
@@ -134,6 +133,23 @@ impl Search {
             evidence,
             power_ratio: self.power_ratio(cents, strength),
         })
+    }
+
+    /// Climb to the top with ever smaller steps: distance, evidence, strength.
+    fn climb(&self, start: (f64, f64, f64), step: f64, low: f64, high: f64) -> (f64, f64, f64) {
+        let (mut cents, mut evidence, mut strength) = start;
+        let mut nudge = step;
+        while nudge > 0.005 * step {
+            let tried = [cents - nudge, cents + nudge]
+                .map(|cents| cents.clamp(low, high))
+                .map(|cents| (cents, self.evidence(cents, 1)));
+            match tried.into_iter().filter(|(_, (e, _))| *e > evidence).max_by(|a, b| a.1.0.total_cmp(&b.1.0))
+            {
+                Some((c, (e, s))) => (cents, evidence, strength) = (c, e, s),
+                None => nudge *= 0.4,
+            }
+        }
+        (cents, evidence, strength)
     }
 
     /// Half the 95 % interval of a series' distance: each line's own place, and how far the lines agree.

@@ -11,10 +11,11 @@ use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
-use super::bands::taper;
+use super::bands::{smooth_length, taper};
 use super::hearing::Hearing;
 use super::partials::{interpolate, sample_phase};
 use super::spectrum::hann;
+use super::turning::Turning;
 
 /// Zero padding of the transforms, so that a line between two bins loses under 0.1 dB.
 const PADDING: usize = 4;
@@ -149,20 +150,22 @@ pub(super) fn beside_partials(
     let partials = &hearing.partials;
     let n = stretch.samples.len();
     let window = Rc::new(hann(n));
+    let mut turning = Turning::new(&stretch.turn);
     let series: Vec<Vec<Complex<f64>>> = partials
         .bands
         .iter()
         .map(|band| {
             let scale = Complex::new(1.0, 0.0) / band.amplitude;
+            let back = turning.at(band.number);
             band.series[stretch.samples.clone()]
                 .iter()
-                .zip(&stretch.turn)
-                .map(|(value, turn)| value * Complex::from_polar(1.0, -(band.number as f64) * turn) * scale)
+                .zip(back)
+                .map(|(value, back)| value * back * scale)
                 .collect()
         })
         .collect();
     let level = shared_level(hearing, &series, known);
-    let size = (n * PADDING).next_power_of_two();
+    let size = smooth_length(n * PADDING);
     let fft = FftPlanner::new().plan_fft_forward(size);
     let slow = slow_course(n);
     let energy_by_bin = line_energy(&slow, &window, size, &*fft);
