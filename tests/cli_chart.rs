@@ -95,6 +95,8 @@ fn charts_go_where_they_are_sent_and_are_listed() {
         let first = demo().folder.path().join("demo-job/report").join(name);
         assert!(std::fs::read(out.path().join(name)).unwrap() == std::fs::read(first).unwrap(), "{name}");
     }
+    let tuning = std::fs::read_to_string(out.path().join("tuning-bass.svg")).unwrap();
+    assert!(tuning.contains("Pass after: 23 of 24 reeds measured"));
 }
 
 #[test]
@@ -114,6 +116,8 @@ fn one_pass_alone_is_drawn_without_the_other() {
         }));
     let map = std::fs::read_to_string(out.path().join("map-bass.svg")).unwrap();
     assert!(map.contains("Pass before: ") && !map.contains("Against pass"));
+    let tuning = std::fs::read_to_string(out.path().join("tuning-bass.svg")).unwrap();
+    assert!(tuning.contains("24 of 24 reeds measured"));
 }
 
 #[test]

@@ -331,3 +331,21 @@ fn a_second_program_is_refused_while_the_first_writes_and_may_read() {
     drop(first);
     platenote(&dir, "add job A1-press.wav --pass before").success();
 }
+
+#[test]
+fn add_by_pitch_where_one_reed_alone_fits() {
+    let dir = with_job();
+    // 110 Hz is A2, plate A6; 12 cents sharp.
+    tone(&dir, "voice.wav", 110.0 * (12.0f64 / 1200.0).exp2());
+    platenote(&dir, "add job voice.wav --pass before")
+        .code(1)
+        .stderr(contains("fits `bass A6 press` and `bass A6 draw`").and(contains("--stroke")));
+    platenote(&dir, "add job voice.wav --pass before --stroke draw").success().stdout(
+        starts_with("voice.wav: bass A6 draw, since its pitch of 110.7").and(contains("+12.0 cents")),
+    );
+    // Half-way between two plates it could be either.
+    tone(&dir, "between.wav", 110.0 * (50.0f64 / 1200.0).exp2());
+    platenote(&dir, "add job between.wav --pass before --stroke draw")
+        .code(1)
+        .stderr(contains("cents from the nearest reed"));
+}

@@ -44,7 +44,10 @@ pub(super) fn decode(
     sink: &mut dyn FnMut(&[f32], u32, usize) -> bool,
 ) -> Result<Coded, Refusal> {
     let not_sound = |fault: Fault| Refusal::NotSound(fault.to_string());
-    let mut format = probe(file, path).map_err(not_sound)?;
+    let mut format = probe(file, path).map_err(|fault| match fault {
+        Fault::Unsupported(_) => Refusal::NotSound("it is in no format that is known here".into()),
+        fault => not_sound(fault),
+    })?;
     let track = format
         .default_track(TrackType::Audio)
         .ok_or_else(|| Refusal::NotSound("it holds no sound track".into()))?;

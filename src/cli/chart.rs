@@ -97,7 +97,7 @@ fn passes(job: &Job, arguments: &Arguments) -> Result<(Option<String>, String), 
     let later = passes.pop().ok_or_else(|| {
         Failure::could_not(
             format!("the job `{}` has no pass yet, so there is nothing to draw", job.folder().display()),
-            "record takes with `platenote record`, or add sound files with `platenote add`",
+            format!("add sound files: `platenote add {} FILE… --pass before`", job.folder().display()),
         )
     })?;
     Ok((passes.pop().map(|earlier| earlier.pass), later.pass))

@@ -33,8 +33,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let written = chart::draw(&job, Some(before), after, None)?.written;
 
     output::line("\nCharts, each also as PNG beside it:")?;
+    let width = written.iter().map(|chart| chart.svg.to_string_lossy().chars().count()).max().unwrap_or(0);
     for chart in &written {
-        output::line(&format!("  {}   {}", chart.svg.display(), chart.title))?;
+        output::line(&format!("  {:<width$}   {}", chart.svg.to_string_lossy(), chart.title))?;
     }
     output::line("\nWhat was made wrong, to compare with what was found:")?;
     for wrong in demo::WHAT_IS_WRONG {

@@ -37,6 +37,13 @@ pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
     line(&cells.join(","))
 }
 
+/// A number with its sign; what rounds to zero has none.
+pub(crate) fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    let is_zero = !text.contains(|c: char| ('1'..='9').contains(&c));
+    if is_zero { text.chars().skip(1).collect() } else { text }
+}
+
 /// Say something about the results.
 pub(crate) fn say(text: &str) {
     // Words are a courtesy: a closed stderr must not stop the work.

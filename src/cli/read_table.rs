@@ -1,7 +1,7 @@
 //! The readings of `read` as a table for people.
 
 use super::failure::{Failure, print_error};
-use super::output;
+use super::output::{self, signed};
 use super::read::{Heard, Silence};
 use crate::analysis::{NotMeasured, Opposite, Reading, Tail};
 use crate::instrument::Note;
@@ -24,7 +24,7 @@ impl ReadTable {
         match &heard.outcome {
             Ok((reading, against)) => self.rows.push(row(&heard.name, reading, *against)),
             Err(silence @ Silence::Refused(_)) => {
-                self.silent.push((format!("take `{}`: {}", heard.name, silence.what()), silence.next()));
+                self.silent.push((format!("`{}`: {}", heard.name, silence.what()), silence.next()));
             }
             Err(silence) => self.silent.push((silence.what(), silence.next())),
         }
@@ -61,7 +61,7 @@ impl ReadTable {
 fn row(name: &str, reading: &Reading, against: Option<(Note, Cents)>) -> ([String; 7], Vec<String>) {
     let (note, cents) = match against {
         Some((note, cents)) => {
-            (note.to_string(), format!("{} ± {:.2}", signed(cents), reading.uncertainty.get()))
+            (note.to_string(), format!("{} ± {:.2}", signed(cents.get(), 2), reading.uncertainty.get()))
         }
         None => ("?".into(), format!("± {:.2}", reading.uncertainty.get())),
     };
@@ -90,7 +90,7 @@ fn row(name: &str, reading: &Reading, against: Option<(Note, Cents)>) -> ([Strin
 fn opposite(opposite: &Opposite) -> String {
     match opposite {
         Opposite::Sounding { level, offset, uncertainty, .. } => {
-            format!("sounds at {level}, {} ± {:.2} cents", signed(*offset), uncertainty.get())
+            format!("sounds at {level}, {} ± {:.2} cents", signed(offset.get(), 2), uncertainty.get())
         }
         Opposite::Quiet { limit, .. } => format!("not heard, below {limit}"),
         Opposite::Unresolved { needs: Some(needs), reason, .. } => {
@@ -99,10 +99,4 @@ fn opposite(opposite: &Opposite) -> String {
         Opposite::Unresolved { needs: None, reason, .. } => format!("cannot tell: {reason}"),
         Opposite::NotLooked => "none on this plate".into(),
     }
-}
-
-/// With its sign, and without one that rounding has left without a figure.
-fn signed(cents: Cents) -> String {
-    let text = format!("{:+.2}", cents.get());
-    if text == "-0.00" { "+0.00".into() } else { text }
 }

@@ -9,7 +9,7 @@ use super::{
     Comparison, Findings, ReedChange, SignKind, ValveChange, ValveChanged, ValveFinding, Verdict, judge,
 };
 use crate::analysis::Reading;
-use crate::instrument::{Instrument, ReedPlace};
+use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::units::{Cents, Measured};
 
 /// Steel reeds, cents per kelvin: half of elastic constant plus expansion, -2.4 to -2.8 and 0.115 in 10⁻⁴/K.
@@ -27,12 +27,23 @@ pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassRead
         earlier: earlier.name.clone(),
         later: later.name.clone(),
         valves: valve_changes(&before, &after),
-        reeds: reed_changes(instrument, earlier, later),
+        reeds: reed_changes(instrument, earlier, later, &astray(&before, &after)),
         warnings: circumstances(earlier, later),
     }
 }
 
+/// Plates that seem to lie in another's place in one of the passes, with that pass's name. A swap that both passes show
+/// changes nothing between them.
+fn astray(before: &Findings, after: &Findings) -> BTreeMap<PlatePlace, String> {
+    let only_in = |here: &Findings, there: &Findings| -> Vec<(PlatePlace, String)> {
+        let swaps = here.swaps.iter().filter(|swap| !there.swaps.contains(swap));
+        swaps.flat_map(|swap| &swap.places).map(|place| (place.clone(), here.pass.clone())).collect()
+    };
+    only_in(before, after).into_iter().chain(only_in(after, before)).collect()
+}
+
 fn valve_changes(before: &Findings, after: &Findings) -> Vec<ValveChanged> {
+    let astray = astray(before, after);
     before
         .valves
         .iter()
@@ -40,6 +51,15 @@ fn valve_changes(before: &Findings, after: &Findings) -> Vec<ValveChanged> {
         .filter(|(_, after)| after.verdict != Verdict::NoValve)
         .map(|(before, after)| {
             let (change, reason) = valve_change(before, after);
+            let is_told = !matches!(change, ValveChange::StillNoSign | ValveChange::CannotTell);
+            let (change, reason) = match astray.get(&after.place.plate).filter(|_| is_told) {
+                None => (change, reason),
+                // Other valves than in the other pass were heard here.
+                Some(pass) => (
+                    ValveChange::CannotTell,
+                    format!("by its pitch another plate lies here in `{pass}`; now: {}", after.reason),
+                ),
+            };
             ValveChanged { place: after.place.clone(), change, reason }
         })
         .collect()
@@ -58,7 +78,7 @@ fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, St
         (NoSign, Leaks) => say(ValveChange::NewlyLeaks, &after.reason),
         (NoSign, NoSign) => say(ValveChange::StillNoSign, &after.reason),
         (Leaks | NoSign, Suspect) | (Suspect, Suspect) => {
-            (ValveChange::CannotTell, format!("suspect now, {}", after.reason))
+            (ValveChange::CannotTell, format!("suspect now: {}", after.reason))
         }
         (Suspect, NoSign) => (
             ValveChange::CannotTell,
@@ -68,10 +88,10 @@ fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, St
             (ValveChange::CannotTell, format!("it leaks now, and was not judged before: {}", after.reason))
         }
         (NotJudged { .. } | NoValve, _) => {
-            (ValveChange::CannotTell, format!("not judged before: {}", before.reason))
+            (ValveChange::CannotTell, format!("it was not judged before: {}", before.reason))
         }
         (_, NotJudged { .. } | NoValve) => {
-            (ValveChange::CannotTell, format!("not judged now: {}", after.reason))
+            (ValveChange::CannotTell, format!("it is not judged now: {}", after.reason))
         }
     }
 }
@@ -113,7 +133,12 @@ struct Moved<'a> {
     readings: [&'a Reading; 2],
 }
 
-fn reed_changes(instrument: &Instrument, earlier: &PassReadings, later: &PassReadings) -> Vec<ReedChange> {
+fn reed_changes(
+    instrument: &Instrument,
+    earlier: &PassReadings,
+    later: &PassReadings,
+    astray: &BTreeMap<PlatePlace, String>,
+) -> Vec<ReedChange> {
     let kelvin = earlier.temperature_c.zip(later.temperature_c).map(|(before, after)| after - before);
     let by_temperature = kelvin.and_then(|kelvin| Cents::new(CENTS_PER_KELVIN * kelvin));
     let temperature_doubt = kelvin.map_or(0.0, |kelvin| (CENTS_PER_KELVIN_UNCERTAINTY * kelvin).abs());
@@ -147,6 +172,7 @@ fn reed_changes(instrument: &Instrument, earlier: &PassReadings, later: &PassRea
                 common_shift: shift.map(|shift| shift.value),
                 temperature: by_temperature,
                 own: Measured { value, uncertainty: Cents::new(uncertainty)? },
+                astray_in: astray.get(&reed.place.plate).cloned(),
             })
         })
         .collect()

@@ -206,4 +206,6 @@ pub struct ReedChange {
     pub temperature: Option<Cents>,
     /// What is left for the reed itself.
     pub own: Measured,
+    /// The pass in which, by its pitch, another plate lies at this place: then no reed moved, but the plates did.
+    pub astray_in: Option<String>,
 }

@@ -22,9 +22,13 @@ pub(crate) fn sign(sign: &Sign) -> String {
         };
     };
     match kind {
-        SignKind::SecondTone => format!("the opposite reed sounds at {value:.0} dB (limit {limit:.0} dB)"),
+        SignKind::SecondTone => {
+            format!("the opposite reed sounds along at {value:.0} dB (a leak from {limit:.0} dB up)")
+        }
         SignKind::TailTone => {
-            format!("after the air stops the opposite reed rings at {value:.0} dB (limit {limit:.0} dB)")
+            format!(
+                "after the air stops the opposite reed rings at {value:.0} dB (stands out from {limit:.0} dB up)"
+            )
         }
         SignKind::Breath => format!("breath {value:+.1} dB against the other stroke (limit {limit:+.1} dB)"),
         SignKind::SlowStart => {
@@ -47,7 +51,7 @@ pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
     match verdict {
         Verdict::Leaks => match face {
             Face::Outer => {
-                "the valve is in reach with the plate in place: look whether it lies flat and shuts".into()
+                "the plate stays in place, the valve is in reach: look whether it lies flat and shuts".into()
             }
             Face::Inner => "lift the plate: look whether the valve behind it lies flat and shuts".into(),
         },

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::reading_words::{MissingWord, NotMeasuredWord, WarningWord, Worded};
+use super::reading_words::{MissingWord, NotMeasuredWord, WarningWord, Worded, finite};
 use crate::analysis::{Doubt, NotMeasured, Opposite, Partial, Reading, SoundingReed, Tail};
 use crate::instrument::Note;
 use crate::units::{Cents, Dbfs, Decibels, Hz, Seconds, Span};
@@ -345,9 +345,4 @@ fn db(value: f64) -> Result<Decibels, String> {
 
 fn seconds(value: f64) -> Result<Seconds, String> {
     Seconds::new(value).ok_or_else(|| "a time in seconds is not finite".into())
-}
-
-/// JSON has no infinity: the largest number stands for it.
-fn finite(value: f64) -> f64 {
-    if value.is_nan() { 0.0 } else { value.clamp(f64::MIN, f64::MAX) }
 }

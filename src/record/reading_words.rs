@@ -57,6 +57,11 @@ pub(super) enum RefusalWord {
     NotSteady,
 }
 
+/// JSON has no infinity: the largest number stands for it.
+pub(super) fn finite(value: f64) -> f64 {
+    if value.is_nan() { 0.0 } else { value.clamp(f64::MIN, f64::MAX) }
+}
+
 impl MissingWord {
     /// The plate has one reed, so there is no opposite one.
     pub fn one_reed() -> Self {
@@ -71,12 +76,12 @@ impl From<NotMeasured> for MissingWord {
             NotMeasured::TailCut => NotMeasuredWord::TailCut,
             NotMeasured::SlowStop => NotMeasuredWord::SlowStop,
             NotMeasured::TailTooShort { lasts, needs } => {
-                NotMeasuredWord::TailTooShort { lasts_s: lasts, needs_s: needs }
+                NotMeasuredWord::TailTooShort { lasts_s: finite(lasts), needs_s: finite(needs) }
             }
-            NotMeasured::TooClose { steady } => NotMeasuredWord::TooClose { steady_s: steady },
+            NotMeasured::TooClose { steady } => NotMeasuredWord::TooClose { steady_s: finite(steady) },
             NotMeasured::TooNoisy => NotMeasuredWord::TooNoisy,
             NotMeasured::TooShort { lasts, needs } => {
-                NotMeasuredWord::TooShort { lasts_s: lasts, needs_s: needs }
+                NotMeasuredWord::TooShort { lasts_s: finite(lasts), needs_s: finite(needs) }
             }
             NotMeasured::Clipped => NotMeasuredWord::Clipped,
             NotMeasured::SeveralReeds => NotMeasuredWord::SeveralReeds,
@@ -120,11 +125,11 @@ impl From<&Warning> for Worded<WarningWord> {
         let kind = match *warning {
             Warning::Clipped { count } => WarningWord::Clipped { count },
             Warning::NotFinite { count } => WarningWord::NotFinite { count },
-            Warning::Wandering { range } => WarningWord::Wandering { range_cents: range },
-            Warning::Noisy { snr } => WarningWord::Noisy { snr_db: snr },
-            Warning::Unexpected { cents } => WarningWord::Unexpected { cents },
+            Warning::Wandering { range } => WarningWord::Wandering { range_cents: finite(range) },
+            Warning::Noisy { snr } => WarningWord::Noisy { snr_db: finite(snr) },
+            Warning::Unexpected { cents } => WarningWord::Unexpected { cents: finite(cents) },
             Warning::Lossy => WarningWord::Lossy,
-            Warning::OtherTone { hz } => WarningWord::OtherTone { hz },
+            Warning::OtherTone { hz } => WarningWord::OtherTone { hz: finite(hz) },
             Warning::Remark(_) => WarningWord::Remark,
             Warning::SeveralReeds { count } => WarningWord::SeveralReeds { count },
         };
@@ -155,7 +160,9 @@ impl From<&Refusal> for Worded<RefusalWord> {
             Refusal::Rate { rate_hz } => RefusalWord::Rate { rate_hz },
             Refusal::Silent => RefusalWord::Silent,
             Refusal::NoTone => RefusalWord::NoTone,
-            Refusal::TooShort { sounds, needs } => RefusalWord::TooShort { sounds_s: sounds, needs_s: needs },
+            Refusal::TooShort { sounds, needs } => {
+                RefusalWord::TooShort { sounds_s: finite(sounds), needs_s: finite(needs) }
+            }
             Refusal::NotSteady => RefusalWord::NotSteady,
         };
         Self { kind, text: refusal.to_string() }

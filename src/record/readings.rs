@@ -100,9 +100,14 @@ impl Readings {
     }
 
     /// Keep a reading. `heard` is the pitch and its uncertainty as they were before the opposite reed was looked for.
+    ///
+    /// One that would not come back from the file (a figure that is no number) is not kept: one bad line would cost all.
     pub fn keep(&mut self, sha256: &str, expectation: &Expectation, heard: (Hz, Cents), reading: &Reading) {
         let kept = KeptReading { heard, opposite: expectation.opposite, reading: reading.clone() };
-        self.by_take.insert(Key::new(sha256, expectation), kept);
+        let key = Key::new(sha256, expectation);
+        if Line::new(&key, &kept).open().is_some() {
+            self.by_take.insert(key, kept);
+        }
     }
 
     /// Write the file when its content has changed. Readings of takes that the diary does not name are left out.

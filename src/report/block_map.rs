@@ -82,8 +82,8 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
         let changes = list(
             [
                 count(of_change(ValveChange::Cured), "cured"),
-                count(of_change(ValveChange::StillLeaks), "still leak"),
-                count(of_change(ValveChange::NewlyLeaks), "newly leak"),
+                count(of_change(ValveChange::StillLeaks), "still leaking"),
+                count(of_change(ValveChange::NewlyLeaks), "newly leaking"),
                 count(of_change(ValveChange::CannotTell), "cannot be told"),
             ],
             "no change",
@@ -96,7 +96,7 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
         let places: Vec<String> = swap.places.iter().map(plate_label).collect();
         lines.push(format!(
             "By their pitch, these plates may lie in each other's place: {}.",
-            places.join(", ")
+            places.join(" and ")
         ));
     }
     lines

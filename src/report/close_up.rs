@@ -36,6 +36,8 @@ const PANEL_HEIGHT: f64 = 170.0;
 const CEILING_DB: f64 = 10.0;
 /// Lowest level drawn at most, dB re the partial.
 const DEEPEST_DB: f64 = -120.0;
+/// One point in this many may run below the panel: the notches between the lobes say nothing.
+const NOTCHES: usize = 20;
 
 /// The reed's sheet; `None` when no pass holds a curve.
 pub(crate) fn sheet(title: &str, instrument: &Instrument, reed: &ReedCloseUp) -> Option<Sheet> {
@@ -47,11 +49,13 @@ pub(crate) fn sheet(title: &str, instrument: &Instrument, reed: &ReedCloseUp) ->
         .collect();
     let points = || curves.iter().flat_map(|(_, curve)| curve);
     let reach = points().map(|(cents, _)| cents.abs()).fold(0.0, f64::max);
-    let floor = points().map(|(_, level)| *level).fold(0.0, f64::min);
+    let mut levels: Vec<f64> = points().map(|(_, level)| *level).collect();
     if curves.is_empty() || reach <= 0.0 {
         return None;
     }
-    let floor = (floor / 20.0).floor().mul_add(20.0, 0.0).clamp(DEEPEST_DB, -40.0);
+    levels.sort_by(f64::total_cmp);
+    let low = levels.get(levels.len() / NOTCHES).copied().unwrap_or(0.0);
+    let floor = (20.0 * (low / 20.0).floor()).clamp(DEEPEST_DB, -40.0);
     let name = format!("Second tone of {}{}", reed.reed, note_of(instrument, &reed.reed));
     let mut sheet = Sheet::new(&name, SHEET_WIDTH);
     let mut y = heading(&mut sheet, &name, &[title.to_owned(), meaning(instrument, &reed.reed)]) + 8.0;
@@ -143,9 +147,8 @@ fn panel(sheet: &mut Sheet, frame: &Frame, pass: &PassCloseUp, curve: &[(f64, f6
         arrow(sheet, (x, frame.top + 8.0), false, 5.0, LEAKS);
         // The words stand on the side away from the partial.
         let (at, side) = if offset < 0.0 { (x - 9.0, Side::Right) } else { (x + 9.0, Side::Left) };
-        let what =
-            if second(&pass.opposite).is_some() { "opposite reed" } else { "heard here in the other pass" };
-        let text = format!("{what}, {} cents", signed(offset, 1));
+        let what = if second(&pass.opposite).is_some() { "opposite reed" } else { "in the other pass" };
+        let text = format!("{what}: {} cents", signed(offset, 1));
         let room = BODY.width(&text) + 4.0;
         let (at, side) = match side {
             Side::Right if at - room < PANEL_LEFT => (x + 9.0, Side::Left),
@@ -185,5 +188,5 @@ fn axes(sheet: &mut Sheet, frame: &Frame) {
 /// A round step that gives four to ten marks on either side.
 fn cents_step(reach: f64) -> f64 {
     let decade = 10f64.powf((reach / 10.0).log10().ceil());
-    [0.25, 0.5].into_iter().map(|part| part * decade).find(|step| reach / step <= 8.0).unwrap_or(decade)
+    [0.2, 0.5].into_iter().map(|part| part * decade).find(|step| reach / step <= 8.0).unwrap_or(decade)
 }

@@ -19,7 +19,7 @@ const PER_SHEET: usize = 4;
 
 const PANEL_LEFT: f64 = 58.0;
 const PANEL_HEIGHT: f64 = 150.0;
-const WIDEST_SLOT: f64 = 90.0;
+const WIDEST_SLOT: f64 = 120.0;
 const EDGE_FIGURE: Lettering = Lettering::plain(7.5);
 /// Longest turned plate label, pixels.
 const TURNED_LABEL: f64 = 64.0;

@@ -282,8 +282,8 @@ fn the_close_up_points_at_the_second_tone_in_both_passes() {
         "Pass before, partial 5: opposite reed \u{2212}32 dB re the sounding one, \u{2212}14.2 cents from it"
     ));
     assert!(said.contains("Pass after, partial 5: opposite reed not heard, below \u{2212}52 dB"));
-    assert!(said.contains("opposite reed, \u{2212}14.2 cents"));
-    assert!(said.contains("heard here in the other pass, \u{2212}14.2 cents"));
+    assert!(said.contains("opposite reed: \u{2212}14.2 cents"));
+    assert!(said.contains("in the other pass: \u{2212}14.2 cents"));
     let curves: Vec<_> =
         tags.iter().filter(|tag| tag.name == "polyline" && tag.points().len() > 700).collect();
     assert_eq!(curves.len(), 2);

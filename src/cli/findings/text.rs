@@ -2,14 +2,19 @@
 
 use super::Told;
 use crate::cli::failure::Failure;
-use crate::cli::output::line;
+use crate::cli::output::{line, signed};
 use crate::instrument::Face;
 use crate::judgement::{
-    Comparison, Findings, MeasuredAt, ReedChange, ReedFinding, ReedPitch, Tune, ValveChange, ValveFinding,
-    Verdict,
+    Comparison, Findings, MeasuredAt, Missing, ReedChange, ReedFinding, ReedPitch, Tune, ValveChange,
+    ValveFinding, Verdict,
 };
 use crate::report::{Work, caution};
 use crate::units::Cents;
+
+/// Reeds without a take that are listed a line each; more of them share lines.
+const NAMED_ALONE: usize = 6;
+/// Longest line of a list of places, characters.
+const WIDEST_LIST: usize = 90;
 
 pub(super) fn print(told: &Told) -> Result<(), Failure> {
     let Findings { reeds, valves, swaps, shifts, .. } = &told.findings;
@@ -20,15 +25,13 @@ pub(super) fn print(told: &Told) -> Result<(), Failure> {
     leaks(&with(|verdict| *verdict == Verdict::Leaks))?;
     section("Listen again", &with(|verdict| *verdict == Verdict::Suspect), valve_lines)?;
     tuning(reeds)?;
-    section("Plates that may lie in another's place", swaps, |swap| {
+    section("Plates that may lie in each other's place", swaps, |swap| {
         let places: Vec<String> = swap.places.iter().map(ToString::to_string).collect();
         let doubt = if swap.sure { "" } else { " (only one of them was heard out of its place)" };
-        vec![format!("{}{doubt}", places.join(", "))]
+        let next = if swap.sure { "put them right before tuning" } else { "look at them before tuning" };
+        vec![format!("{}{doubt}: {next}", places.join(" and "))]
     })?;
-    let missing: Vec<&ReedFinding> = reeds.iter().filter(|reed| reed.pitch.is_err()).collect();
-    section("Not measured", &missing, |reed| {
-        vec![format!("{}: {}", reed.place, reed.pitch.as_ref().err().map_or("", String::as_str))]
-    })?;
+    not_measured(told)?;
     // A valve whose take is missing is in the list above already.
     let heard = |valve: &&ValveFinding| {
         reeds.iter().any(|reed| {
@@ -54,7 +57,8 @@ pub(super) fn print(told: &Told) -> Result<(), Failure> {
 fn heading(told: &Told) -> Result<(), Failure> {
     let Findings { pass, reeds, .. } = &told.findings;
     let heard = reeds.iter().filter(|reed| reed.pitch.is_ok()).count();
-    let mut text = format!("{}: pass `{pass}`, {heard} of {} reeds heard", told.job.title(), reeds.len());
+    line(told.job.title())?;
+    let mut text = format!("Pass `{pass}`: {heard} of {} reeds heard", reeds.len());
     if let Some(temperature) = told.readings.temperature_c {
         text += &format!(", {temperature} °C");
     }
@@ -99,15 +103,48 @@ fn tuning(reeds: &[ReedFinding]) -> Result<(), Failure> {
     section("Reeds out of tolerance", &due, |(reed, pitch)| {
         let what = if pitch.tune == Some(Tune::Raise) { "raise" } else { "lower" };
         vec![format!(
-            "{:<16} {:<4} {what}  {:>7.1} ± {:.1} cents  {:>6.2} beats/s against the target",
+            "{:<16} {:<4} {what}   {:>6} ± {:.1} cents   {:>5.2} beats/s against the target",
             reed.place,
             reed.note,
-            pitch.deviation.value.get(),
+            signed(pitch.deviation.value.get(), 1),
             pitch.deviation.uncertainty.get(),
             pitch.f0.beat_rate(reed.target),
         )]
     })?;
     if due.is_empty() { Ok(()) } else { line(&format!("  caution: {}", caution(Work::File))) }
+}
+
+/// Reeds without a pitch: a take that gave none with its reason, and what is still to be recorded.
+fn not_measured(told: &Told) -> Result<(), Failure> {
+    let missing: Vec<&ReedFinding> = told.findings.reeds.iter().filter(|reed| reed.pitch.is_err()).collect();
+    let reason = |reed: &ReedFinding| reed.pitch.as_ref().err().cloned().unwrap_or_default();
+    let is_taken = |reed: &&&ReedFinding| {
+        !matches!(told.readings.readings.get(&reed.place), None | Some(Err(Missing::NoTake)))
+    };
+    let (taken, untaken): (Vec<&ReedFinding>, Vec<&ReedFinding>) =
+        missing.iter().partition(|reed| is_taken(reed));
+    if missing.is_empty() {
+        return Ok(());
+    }
+    line("")?;
+    line(&format!("Not measured ({})", missing.len()))?;
+    for reed in taken {
+        line(&format!("  {}: {}; record it again", reed.place, reason(reed)))?;
+    }
+    if untaken.len() <= NAMED_ALONE {
+        return untaken.iter().try_for_each(|reed| line(&format!("  {}: {}", reed.place, reason(reed))));
+    }
+    line(&format!("  {} have no take in this pass:", untaken.len()))?;
+    let mut row = String::new();
+    for reed in untaken {
+        let place = reed.place.to_string();
+        if !row.is_empty() && row.chars().count() + place.chars().count() > WIDEST_LIST {
+            line(&format!("    {row}"))?;
+            row.clear();
+        }
+        row = if row.is_empty() { place } else { format!("{row}, {place}") };
+    }
+    line(&format!("    {row}"))
 }
 
 fn changes(comparison: &Comparison) -> Result<(), Failure> {
@@ -127,8 +164,15 @@ fn changes(comparison: &Comparison) -> Result<(), Failure> {
     }
     let quiet = valves.iter().filter(|valve| valve.change == StillNoSign).count();
     line(&format!("  {quiet} of {} valves showed no sign before and show none now", valves.len()))?;
+    if reeds.is_empty() {
+        return Ok(());
+    }
     line("")?;
-    line("  reed             moved by = temperature + common shift + own change, cents")?;
+    line("How reeds moved, cents: in all = by temperature + with the whole block + the reed itself")?;
+    line(&format!(
+        "{:<16} {:>9} {:>13} {:>12} {:>9}",
+        "Reed", "in all", "temperature", "whole block", "itself"
+    ))?;
     for reed in reeds {
         line(&change_line(reed))?;
     }
@@ -136,30 +180,31 @@ fn changes(comparison: &Comparison) -> Result<(), Failure> {
 }
 
 fn change_line(reed: &ReedChange) -> String {
-    let part =
-        |part: Option<Cents>| part.map_or("not known".to_string(), |part| format!("{:+.2}", part.get()));
+    let part = |part: Option<Cents>| part.map_or("not known".to_string(), |part| signed(part.get(), 2));
+    let itself = match &reed.astray_in {
+        Some(pass) => format!("another plate lies here in `{pass}`"),
+        None => format!("{:>9} ± {:.2}", signed(reed.own.value.get(), 2), reed.own.uncertainty.get()),
+    };
+    let in_all = signed(reed.change.value.get(), 2);
     format!(
-        "  {:<16} {:>+8.2} = {:>11} + {:>12} + {:+.2} ± {:.2}",
+        "{:<16} {in_all:>9} {:>13} {:>12} {itself}",
         reed.place,
-        reed.change.value.get(),
         part(reed.temperature),
         part(reed.common_shift),
-        reed.own.value.get(),
-        reed.own.uncertainty.get()
     )
 }
 
 fn reed_table(reeds: &[ReedFinding], shifts: &[(String, Cents)]) -> Result<(), Failure> {
     line("")?;
-    line("Reeds            note     target Hz      pitch Hz   cents    ±")?;
+    line("Reeds            note     target Hz      pitch Hz    cents     ±")?;
     for reed in reeds {
         let start = format!("{:<16} {:<4} {:>13.3}", reed.place, reed.note, reed.target.get());
         match &reed.pitch {
             Ok(pitch) => {
                 line(&format!(
-                    "{start} {:>13.3} {:>+7.2} {:>5.2}",
+                    "{start} {:>13.3} {:>8} {:>5.2}",
                     pitch.f0.get(),
-                    pitch.deviation.value.get(),
+                    signed(pitch.deviation.value.get(), 2),
                     pitch.deviation.uncertainty.get()
                 ))?;
             }
@@ -170,7 +215,7 @@ fn reed_table(reeds: &[ReedFinding], shifts: &[(String, Cents)]) -> Result<(), F
         }
     }
     for (block, shift) in shifts {
-        line(&format!("block `{block}` as a whole: {:+.2} cents (median)", shift.get()))?;
+        line(&format!("block `{block}` as a whole: {} cents (median)", signed(shift.get(), 2)))?;
     }
     Ok(())
 }
