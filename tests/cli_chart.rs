@@ -70,6 +70,29 @@ fn the_demo_says_where_to_look_and_what_was_made_wrong() {
 }
 
 #[test]
+fn the_demo_finds_what_was_made_wrong() {
+    let found: Vec<&str> = demo().said.lines().map(str::trim).collect();
+    for (start, rest) in [
+        ("bass B3 outer (plate stays; heard on press)", "consistent with a leak"),
+        ("bass B3 outer", "still leaks"),
+        ("bass A2 outer", "cured"),
+        ("bass A5 inner", "cured"),
+        ("bass A6 inner", "cannot tell"),
+        ("bass A6 draw", "no take in this pass"),
+        ("bass A3 and bass A4", "put them right"),
+        ("bass A2 draw", "raise"),
+        ("bass A1 press", "lower"),
+    ] {
+        assert!(
+            found.iter().any(|line| line.starts_with(start) && line.contains(rest)),
+            "{start} … {rest} in\n{}",
+            demo().said
+        );
+    }
+    assert!(found.contains(&"Valves with signs of a leak (1)") && !demo().said.contains("Listen again"));
+}
+
+#[test]
 fn the_demo_overwrites_nothing() {
     let folder = TempDir::new().unwrap();
     std::fs::write(folder.path().join("letter.txt"), "keep me").unwrap();

@@ -317,3 +317,26 @@ fn what_cannot_be_done_is_said_with_what_to_do_next() {
     assert!(out.contains("Not measured (4)") && out.contains("bass A1 press: no take in this pass"), "{out}");
     assert!(!made.path().join("readings.json").exists());
 }
+
+#[test]
+fn what_is_still_to_record_shares_lines_and_a_silent_take_is_named() {
+    let folder = TempDir::new().expect("a folder");
+    let plan = PLAN
+        .replace(r#"["E3", "G3"]"#, r#"["E3", "F3", "F#3", "G3"]"#)
+        .replace("[[38, 38], [35, 35]]", "[38, 37, 36, 35]");
+    let made = Made { folder };
+    Job::create(&made.path(), &plan).expect("a job");
+    made.pass("before", None);
+    let mut silent = wav(clean(E3_HZ, 9));
+    silent.iter_mut().skip(200).for_each(|byte| *byte = 0);
+    made.take("before", "bass A1 press", &silent);
+    let (code, out, err) = made.run(&[]);
+    assert_eq!(code, 0, "{err}");
+    assert!(out.contains("Not measured (8)"), "{out}");
+    let told = out.lines().find(|line| line.starts_with("  bass A1 press: ")).expect("the silent take");
+    assert!(told.ends_with("; record it again") && !told.contains("no take"), "{told}");
+    let listed = out.split("7 have no take in this pass:\n").nth(1).expect("the list");
+    let listed = listed.split("\n\n").next().expect("its end");
+    assert_eq!(listed.matches("bass A").count(), 7, "{listed}");
+    assert!(listed.lines().all(|line| line.chars().count() <= 100), "{listed}");
+}

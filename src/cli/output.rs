@@ -76,3 +76,16 @@ fn write_out(bytes: &[u8]) -> Result<(), Failure> {
         ),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_rounds_to_zero_has_no_sign() {
+        assert_eq!(signed(-0.004, 2), "0.00");
+        assert_eq!(signed(0.0, 1), "0.0");
+        assert_eq!(signed(-0.06, 1), "-0.1");
+        assert_eq!(signed(10.0, 2), "+10.00");
+    }
+}

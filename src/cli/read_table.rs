@@ -24,7 +24,7 @@ impl ReadTable {
         match &heard.outcome {
             Ok((reading, against)) => self.rows.push(row(&heard.name, reading, *against)),
             Err(silence @ Silence::Refused(_)) => {
-                self.silent.push((format!("`{}`: {}", heard.name, silence.what()), silence.next()));
+                self.silent.push((format!("take `{}`: {}", heard.name, silence.what()), silence.next()));
             }
             Err(silence) => self.silent.push((silence.what(), silence.next())),
         }

@@ -104,3 +104,31 @@ fn with_three_reeds_nothing_is_called_common() {
     assert_eq!(press.common_shift, None);
     assert!((press.own.value.get() - 4.0).abs() < 1e-9);
 }
+
+#[test]
+fn no_cure_is_told_where_another_plate_lies_now() {
+    let plan = instrument(12);
+    let mut before = in_tune(&plan);
+    let mut after = later(&before);
+    for number in [3, 8] {
+        change(&mut before, &reed(number, Stroke::Press), |reading| reading.opposite = sounding(-30.0));
+    }
+    // Plates 3 and 4, a semitone apart, lie in each other's place after.
+    for stroke in Stroke::BOTH {
+        detune(&mut after, &reed(3, stroke), 100.0);
+        detune(&mut after, &reed(4, stroke), -100.0);
+    }
+    let comparison = compare(&plan, &before, &after);
+    assert_eq!(became(&comparison, 3), ValveChange::CannotTell);
+    assert_eq!(became(&comparison, 8), ValveChange::Cured);
+    let astray: Vec<u32> = comparison
+        .reeds
+        .iter()
+        .filter(|reed| reed.astray_in.as_deref() == Some("after"))
+        .map(|reed| reed.place.plate.number)
+        .collect();
+    assert_eq!(astray, [3, 3, 4, 4]);
+    // Where both passes show the same swap, the same plate was heard twice.
+    let comparison = compare(&plan, &after, &later(&after));
+    assert!(comparison.reeds.iter().all(|reed| reed.astray_in.is_none()));
+}
