@@ -17,7 +17,14 @@ const REACH_DISTANCES: f64 = 2.2;
 const PADDING: usize = 4;
 
 /// Draw the partial beside which a second tone at `second` shows best.
-pub(super) fn close_up(hearing: &Hearing, reading: &Reading, second: Option<Cents>) -> Option<CloseUp> {
+///
+/// `wanted` is drawn instead where the take has that partial.
+pub(super) fn close_up(
+    hearing: &Hearing,
+    reading: &Reading,
+    second: Option<Cents>,
+    wanted: Option<u32>,
+) -> Option<CloseUp> {
     let second = second.map(Cents::get).or(match &reading.opposite {
         Opposite::Sounding { offset, .. } => Some(offset.get()),
         _ => None,
@@ -26,7 +33,9 @@ pub(super) fn close_up(hearing: &Hearing, reading: &Reading, second: Option<Cent
     let lines = sidebands::beside_partials(hearing, &stretch, &[]);
     let distance =
         |number: usize, cents: f64| number as f64 * hearing.measured_hz * ((cents / 1200.0).exp2() - 1.0);
-    let number = match second {
+    let wanted = wanted.map(|number| number as usize);
+    let wanted = wanted.filter(|wanted| hearing.partials.bands.iter().any(|band| band.number == *wanted));
+    let clearest = || match second {
         Some(cents) => lines
             .iter()
             .filter_map(|line| Some((line.number, line.look(distance(line.number, cents))?)))
@@ -35,8 +44,8 @@ pub(super) fn close_up(hearing: &Hearing, reading: &Reading, second: Option<Cent
             .max_by(|a, b| a.1.excess.total_cmp(&b.1.excess))
             .map(|(number, _)| number),
         None => None,
-    }
-    .or_else(|| {
+    };
+    let number = wanted.or_else(clearest).or_else(|| {
         let strongest = hearing.partials.bands.iter().max_by(|a, b| {
             let weight = |band: &super::partials::PartialBand| band.number as f64 * band.amplitude.norm();
             weight(a).total_cmp(&weight(b))

@@ -209,8 +209,14 @@ pub fn read(take: &Take, expectation: &Expectation) -> Result<Reading, Refusal> 
 
 /// The neighbourhood of the partial in which a second tone shows best; `None` when the take gives no reading.
 ///
-/// `second` is the tone to look at, so that two takes can be drawn alike; without it the reading's own.
-pub fn close_up(take: &Take, reading: &Reading, second: Option<Cents>) -> Option<CloseUp> {
+/// `second` is the tone to look at and `partial` the partial, so that two takes can be drawn alike; without them the
+/// reading's own tone and the partial that shows it best.
+pub fn close_up(
+    take: &Take,
+    reading: &Reading,
+    second: Option<Cents>,
+    partial: Option<u32>,
+) -> Option<CloseUp> {
     let expectation = Expectation { pitch: Some(reading.f0), ..Expectation::default() };
-    close_up::close_up(&Hearing::new(take, &expectation).ok()?, reading, second)
+    close_up::close_up(&Hearing::new(take, &expectation).ok()?, reading, second, partial)
 }

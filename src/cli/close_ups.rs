@@ -18,7 +18,13 @@ pub(crate) fn of(instrument: &Instrument, heard: &[HeardPass], findings: &[Findi
             second(pass, &reed).filter(|_| points_at_leak(instrument, found, &reed))
         };
         let second = heard.iter().zip(findings).find_map(is_leaking)?;
-        let passes = heard.iter().filter_map(|pass| close_up(pass, &reed, second)).collect();
+        // The pass in which it is heard says which partial shows it best; the other one shows the same, to be compared.
+        let partial = heard
+            .iter()
+            .find(|pass| self::second(pass, &reed).is_some())
+            .and_then(|pass| close_up(pass, &reed, second, None))
+            .map(|drawn| drawn.close_up.partial);
+        let passes = heard.iter().filter_map(|pass| close_up(pass, &reed, second, partial)).collect();
         Some(ReedCloseUp { reed, passes })
     });
     leaking.collect()
@@ -42,10 +48,15 @@ fn points_at_leak(instrument: &Instrument, findings: &Findings, reed: &ReedPlace
 }
 
 /// Read the take again and look beside its partial; its own second tone where it has one, else the other pass's.
-fn close_up(pass: &HeardPass, reed: &ReedPlace, elsewhere: Cents) -> Option<PassCloseUp> {
+fn close_up(
+    pass: &HeardPass,
+    reed: &ReedPlace,
+    elsewhere: Cents,
+    partial: Option<u32>,
+) -> Option<PassCloseUp> {
     let reading = reading(pass, reed)?;
     let take = audio::read_file(pass.files.get(reed)?).ok()?;
     let at = second(pass, reed).unwrap_or(elsewhere);
-    let close_up = analysis::close_up(&take, reading, Some(at))?;
+    let close_up = analysis::close_up(&take, reading, Some(at), partial)?;
     Some(PassCloseUp { pass: pass.readings.name.clone(), close_up, opposite: reading.opposite.clone() })
 }
