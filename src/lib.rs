@@ -37,6 +37,7 @@
 //! - [`judgement`]: from the readings of a pass to findings.
 //! - [`workshop`]: bench notes, the tray of valves, what fits where and what to do next.
 //! - [`record`]: the job folder.
+//! - [`recording`]: takes at the bench, one reed after the other.
 //! - [`report`]: the charts.
 //! - [`demo`]: an invented job to try it on.
 //! - [`cli`]: the front door.
@@ -51,6 +52,7 @@ pub mod instrument;
 pub mod judgement;
 pub mod placing;
 pub mod record;
+pub mod recording;
 pub mod report;
 pub mod take;
 pub mod units;

@@ -21,6 +21,7 @@ mod steady;
 mod tail;
 mod turning;
 
+pub use opposite::steady_to_tell_apart;
 pub use reading::{
     Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading,
     Refusal, SoundingReed, Tail, Warning,

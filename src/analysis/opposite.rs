@@ -6,7 +6,7 @@ use super::hearing::{Hearing, cents};
 use super::second_tone::{Found, Search};
 use super::sidebands::{self, Line, Stretch};
 use super::{NotMeasured, Opposite, OppositeExpectation};
-use crate::units::{Decibels, Seconds};
+use crate::units::{Decibels, Hz, Seconds};
 
 /// Without a known opposite pitch it is looked for this far to either side, cents: further off lies the next note.
 const REACH_CENTS: f64 = 70.0;
@@ -31,6 +31,14 @@ const FULLY_EVIDENCE: f64 = 100.0;
 const USELESS_LIMIT_DB: f64 = -12.0;
 /// Places at which the limit is taken.
 const LIMIT_PLACES: usize = 40;
+
+/// Steady time that tells two reeds of a plate apart; `None` for the same pitch twice.
+///
+/// Source: 0.8 cycles of the distance of the fundamentals, as [`opposite`] asks for.
+pub fn steady_to_tell_apart(sounding: Hz, opposite: Hz) -> Option<Seconds> {
+    let distance_hz = sounding.beat_rate(opposite);
+    (distance_hz > 0.0).then(|| ENOUGH_CYCLES / distance_hz).and_then(Seconds::new)
+}
 
 /// Look for the opposite reed.
 ///

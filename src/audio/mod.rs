@@ -18,4 +18,4 @@ pub use error::Error;
 #[cfg(feature = "mic")]
 pub use live::{Incident, Input, Microphone, MicrophoneError, inputs};
 pub use sound_file::read_file;
-pub use write::write_wav;
+pub use write::{wav_bytes, write_wav};

@@ -18,6 +18,7 @@ mod pass_arguments;
 mod places;
 mod read;
 mod read_table;
+mod record;
 mod status;
 mod valves;
 mod verify;
@@ -42,6 +43,7 @@ enum Verb {
     New(new::Arguments),
     Add(add::Arguments),
     Read(read::Arguments),
+    Record(record::Arguments),
     Findings(findings::Arguments),
     Chart(chart::Arguments),
     Devices(devices::Arguments),
@@ -64,6 +66,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::New(arguments) => new::run(arguments),
         Verb::Add(arguments) => add::run(arguments),
         Verb::Read(arguments) => read::run(arguments),
+        Verb::Record(arguments) => record::run(arguments),
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
         Verb::Devices(arguments) => devices::run(arguments),

@@ -106,6 +106,17 @@ impl Diary {
         moves.collect()
     }
 
+    /// What was noticed of each file after it was stored.
+    pub(super) fn later_remarks(&self) -> HashMap<&str, Vec<&str>> {
+        let mut remarks: HashMap<&str, Vec<&str>> = HashMap::new();
+        for line in &self.lines {
+            if let Event::Remark(facts) = &line.event {
+                remarks.entry(&facts.file).or_default().push(&facts.remark);
+            }
+        }
+        remarks
+    }
+
     /// Move a torn last line out of the way, into a file of its own. Only with the lock held.
     pub(super) fn set_torn_aside(&mut self, folder: &Path) -> Result<(), Error> {
         if self.torn.is_empty() {

@@ -15,6 +15,8 @@ pub enum Event {
     Take(TakeFacts),
     /// A take belongs to another reed than was said before.
     Moved(MoveFacts),
+    /// Something was noticed of a take after it was stored.
+    Remark(RemarkFacts),
     /// Something was done or seen at the bench.
     Mark(MarkFacts),
     /// A photo was stored.
@@ -26,7 +28,7 @@ pub enum Event {
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 7] = ["pass", "take", "moved", "mark", "photo", "undone", "stock"];
+pub(super) const KINDS: [&str; 8] = ["pass", "take", "moved", "remark", "mark", "photo", "undone", "stock"];
 
 /// What is known of a pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -88,6 +90,15 @@ pub struct MoveFacts {
     pub place: String,
     /// Why it belongs there.
     pub why: String,
+}
+
+/// Something that was noticed of a take after it was stored, such as lost sound that only shows a second later.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RemarkFacts {
+    /// The stored file, seen from the job folder.
+    pub file: String,
+    /// What was noticed, one sentence.
+    pub remark: String,
 }
 
 /// Something done or seen at the bench.
@@ -159,7 +170,12 @@ impl Event {
         match self {
             Event::Take(take) => Some((&take.file, &take.sha256)),
             Event::Photo(photo) => Some((&photo.file, &photo.sha256)),
-            Event::Pass(_) | Event::Moved(_) | Event::Mark(_) | Event::Undone(_) | Event::Stock(_) => None,
+            Event::Pass(_)
+            | Event::Moved(_)
+            | Event::Remark(_)
+            | Event::Mark(_)
+            | Event::Undone(_)
+            | Event::Stock(_) => None,
         }
     }
 }

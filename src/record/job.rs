@@ -182,8 +182,14 @@ impl Job {
         Ok(file)
     }
 
+    /// The reed whose take was stored last in this pass.
+    pub fn last_recorded(&self, pass: &str) -> Option<ReedPlace> {
+        self.stored_takes(pass).last().map(|take| take.place)
+    }
+
     pub(super) fn stored_takes(&self, pass: &str) -> impl Iterator<Item = StoredTake> {
         let moved = self.diary.moves();
+        let later = self.diary.later_remarks();
         self.diary.lines.iter().filter_map(move |line| match &line.event {
             Event::Take(facts) if facts.pass == pass => Some(StoredTake {
                 place: self
@@ -192,7 +198,7 @@ impl Job {
                     .ok()?,
                 path: self.folder.join(&facts.file),
                 at: line.at,
-                facts: facts.clone(),
+                facts: with_later(facts, later.get(facts.file.as_str())),
             }),
             _ => None,
         })
@@ -249,6 +255,13 @@ impl Deref for JobWriter {
     fn deref(&self) -> &Job {
         &self.job
     }
+}
+
+/// A take's facts with what was noticed after it was stored.
+fn with_later(facts: &TakeFacts, later: Option<&Vec<&str>>) -> TakeFacts {
+    let mut facts = facts.clone();
+    facts.remarks.extend(later.into_iter().flatten().map(|remark| (*remark).to_owned()));
+    facts
 }
 
 /// What holds of a pass of which nothing was said: in the instrument, on the day of its first line.

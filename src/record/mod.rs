@@ -25,8 +25,8 @@ pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::write_whole;
 pub use error::Error;
 pub use event::{
-    Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, StockFacts, TakeFacts,
-    UndoneFacts,
+    Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, RemarkFacts, StockFacts,
+    TakeFacts, UndoneFacts,
 };
 pub use file_line::FileLine;
 pub use job::{Job, JobWriter, PassChange, StoredTake};

@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use super::event::{Event, MoveFacts, TakeFacts};
+use super::event::{Event, MoveFacts, RemarkFacts, TakeFacts};
 use super::job::{JobWriter, StoredTake, TAKES_FOLDER};
 use super::plan::is_plain_name;
 use super::{Error, disk};
@@ -57,6 +57,11 @@ impl JobWriter {
     pub fn move_take(&mut self, file: &str, place: &ReedPlace, why: &str) -> Result<(), Error> {
         let moved = MoveFacts { file: file.to_owned(), place: place.to_string(), why: why.to_owned() };
         self.note(Event::Moved(moved))
+    }
+
+    /// Write on a stored take, `file` seen from the job folder, what was noticed only later.
+    pub fn remark(&mut self, file: &str, remark: &str) -> Result<(), Error> {
+        self.note(Event::Remark(RemarkFacts { file: file.to_owned(), remark: remark.to_owned() }))
     }
 
     fn store(&mut self, take: NewTake, sound: &mut dyn Read, from: &Path) -> Result<Stored, Error> {

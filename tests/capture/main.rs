@@ -2,6 +2,10 @@
 //! test fills in real time. Needs `libasound2`, which the program needs anyway, and `mkfifo`.
 #![cfg(all(target_os = "linux", feature = "mic"))]
 
+#[path = "../bench/mod.rs"]
+mod bench;
+mod session;
+
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};

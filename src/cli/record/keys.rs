@@ -1,0 +1,96 @@
+//! What is typed while the takes are recorded; a thread of its own waits for it.
+
+use std::sync::mpsc::{Receiver, channel};
+
+/// Something that was typed.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Key {
+    Again,
+    Skip,
+    Back,
+    There,
+    Here,
+    Note(String),
+    Temperature(f64),
+    Stop,
+    /// Nothing of these.
+    Unknown(String),
+}
+
+/// Lines typed from now on; a closed stdin types nothing and stops nothing.
+pub(super) fn listen() -> Receiver<Key> {
+    let (typed, keys) = channel();
+    let waiting = std::thread::Builder::new().name("keys".into()).spawn(move || {
+        for line in std::io::stdin().lines() {
+            let Ok(line) = line else { return };
+            if let Some(key) = key(&line)
+                && typed.send(key).is_err()
+            {
+                return;
+            }
+        }
+    });
+    // Without a thread for them there are no keys, and recording goes on without.
+    drop(waiting);
+    keys
+}
+
+/// The key a line stands for; an empty line stands for none.
+fn key(line: &str) -> Option<Key> {
+    let line = line.trim();
+    let (word, rest) =
+        line.split_once(char::is_whitespace).map_or((line, ""), |(word, rest)| (word, rest.trim()));
+    let word = word.to_lowercase();
+    if word.is_empty() {
+        return None;
+    }
+    let unknown = || Some(Key::Unknown(line.to_owned()));
+    // `there` and `temperature` begin alike, as do `skip` and `stop`: the shorter forms are those of the frequent ones.
+    let is = |name: &str, least: usize| word.len() >= least && name.starts_with(word.as_str());
+    if rest.is_empty() {
+        for (name, least, key) in [
+            ("again", 1, Key::Again),
+            ("skip", 1, Key::Skip),
+            ("back", 1, Key::Back),
+            ("there", 1, Key::There),
+            ("here", 1, Key::Here),
+            ("stop", 2, Key::Stop),
+            ("quit", 1, Key::Stop),
+        ] {
+            if is(name, least) {
+                return Some(key);
+            }
+        }
+        return unknown();
+    }
+    if is("note", 1) {
+        return Some(Key::Note(rest.to_owned()));
+    }
+    if is("temperature", 2) {
+        let number = rest.trim_end_matches(['C', '°', ' ']).replace(',', ".").parse::<f64>();
+        return match number {
+            Ok(celsius) if (-20.0..=50.0).contains(&celsius) => Some(Key::Temperature(celsius)),
+            _ => unknown(),
+        };
+    }
+    unknown()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn first_letters_will_do() {
+        assert_eq!(key(" a "), Some(Key::Again));
+        assert_eq!(key("s"), Some(Key::Skip));
+        assert_eq!(key("st"), Some(Key::Stop));
+        assert_eq!(key("STOP"), Some(Key::Stop));
+        assert_eq!(key("note wax is brittle"), Some(Key::Note("wax is brittle".into())));
+        assert_eq!(key("temperature 19,5 °C"), Some(Key::Temperature(19.5)));
+        assert_eq!(key(""), None);
+        for odd in ["xyzzy", "note", "temperature 200", "temperature warm", "again now"] {
+            assert_eq!(key(odd), Some(Key::Unknown(odd.into())));
+        }
+    }
+}

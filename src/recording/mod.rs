@@ -1,0 +1,19 @@
+//! Recording at the bench: which reed is due, when its take begins and ends, and what becomes of it.
+//!
+//! No device and no key is named here: sound and words go in, what happened comes out, so that a terminal, a page and
+//! a test can all sit in front of it.
+
+mod agenda;
+mod cutter;
+mod error;
+mod meter;
+mod need;
+mod said;
+mod session;
+
+pub use agenda::{Agenda, Order, reeds_in, still_due};
+pub use cutter::{Cut, Cutter, Piece, PieceEnd};
+pub use error::Error;
+pub use need::{Need, steady_need};
+pub use said::{Due, OtherReed, Said, Taken};
+pub use session::{Session, Setting};

@@ -1,0 +1,250 @@
+//! `record` end to end: the real program hears a block being played, reed after reed, through the audio library.
+
+use std::fs::File;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+
+use platenote::record::Job;
+use serde_json::Value;
+
+use super::bench::tone::{Tail, ToneSpec};
+use super::{BLOCK, RATE, alsa};
+
+const PLAN: &str = r#"format = 1
+title = "Two plates"
+bellows = "unisonoric"
+
+[[block]]
+name = "treble"
+
+[[block.row]]
+name = "A"
+notes = ["A4", "B4"]
+"#;
+/// Pitches of A1 press, A1 draw, A2 press, A2 draw: A4 and B4 of equal temperament at 440 Hz, some cents off.
+const PLAYED_HZ: [f64; 4] = [440.9, 439.2, 493.4, 495.1];
+/// A reed is played for so long, s: quiet, 0.05 to start, steady, ringing and quiet again.
+const LEAD_S: f64 = 0.9;
+const STEADY_S: f64 = 2.2;
+const TAIL_S: f64 = 1.1;
+
+/// A reed being played: both channels get it, the second at half the level.
+fn reed(hz: f64, seed: u64) -> Vec<f32> {
+    let partials = (1..=12).map(|k| 1.0 / f64::from(k)).collect();
+    let spec = ToneSpec {
+        lead_in_s: LEAD_S,
+        attack_s: 0.05,
+        tail: Tail::Ring { sharper_cents: 10.0, decay_s: 0.1, length_s: TAIL_S },
+        snr_db: Some(60.0),
+        ..ToneSpec::plain(RATE as u32, hz, partials, STEADY_S)
+    };
+    spec.render(seed).samples
+}
+
+/// The program recording, and the one who plays.
+struct Bench {
+    fifo: Option<File>,
+    child: Child,
+    said: Receiver<String>,
+    heard: Vec<String>,
+    ready: Instant,
+    at: usize,
+    /// The microphone gives nothing more.
+    is_dead: bool,
+}
+
+impl Bench {
+    fn recording(folder: &Path, more: &[&str]) -> Self {
+        let path = folder.join("microphone");
+        let _ = std::fs::remove_file(&path);
+        assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
+        // Held for reading too, until the program reads: opening never blocks, and no probe of it breaks the pipe.
+        let held = std::fs::OpenOptions::new().read(true).write(true).open(&path).unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
+        command.args(["record", "job", "--pass", "before", "--json"]).args(more).current_dir(folder);
+        alsa(&mut command, &path);
+        command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut child = command.spawn().unwrap();
+        let mut stderr = BufReader::new(child.stderr.take().unwrap());
+        let (tell, said) = channel();
+        std::thread::spawn(move || {
+            let mut line = String::new();
+            while stderr.read_line(&mut line).is_ok_and(|n| n > 0) {
+                let _ = tell.send(std::mem::take(&mut line));
+            }
+        });
+        let mut bench =
+            Self { fifo: None, child, said, heard: Vec::new(), ready: Instant::now(), at: 0, is_dead: false };
+        bench.wait_for("listening to `");
+        bench.fifo = Some(std::fs::OpenOptions::new().write(true).open(&path).unwrap());
+        bench.ready = Instant::now();
+        drop(held);
+        bench
+    }
+
+    /// The next line on stderr that contains `what`.
+    fn wait_for(&mut self, what: &str) -> String {
+        let begun = Instant::now();
+        loop {
+            match self.said.recv_timeout(Duration::from_secs(10)) {
+                Ok(line) => {
+                    self.heard.push(line.clone());
+                    if line.contains(what) {
+                        return line;
+                    }
+                }
+                Err(_) => panic!("`{what}` was not said in {:?}; said: {:#?}", begun.elapsed(), self.heard),
+            }
+        }
+    }
+
+    fn type_line(&mut self, line: &str) {
+        writeln!(self.child.stdin.as_mut().unwrap(), "{line}").unwrap();
+    }
+
+    /// Play samples in real time; a whole number of blocks.
+    fn play(&mut self, samples: &[f32]) {
+        for block in samples.chunks_exact(BLOCK) {
+            let due = self.ready + Duration::from_secs_f64(self.at as f64 / RATE as f64);
+            std::thread::sleep(due.saturating_duration_since(Instant::now()));
+            let bytes: Vec<u8> =
+                block.iter().flat_map(|x| [*x, 0.5 * *x]).flat_map(f32::to_le_bytes).collect();
+            self.at += BLOCK;
+            if self.fifo.as_mut().unwrap().write_all(&bytes).is_err() {
+                return; // The program stopped listening.
+            }
+        }
+    }
+
+    /// Time passes, and its sound is lost.
+    fn lose(&mut self, samples: &[f32]) {
+        self.at += samples.len() / BLOCK * BLOCK;
+    }
+
+    /// Wait for the end: exit code, results, words.
+    fn end(mut self) -> (Option<i32>, Vec<Value>, String) {
+        let begun = Instant::now();
+        let code = loop {
+            if let Some(status) = self.child.try_wait().unwrap() {
+                break status.code();
+            }
+            if begun.elapsed() > Duration::from_secs(10) {
+                self.child.kill().unwrap();
+                panic!("the program did not end");
+            }
+            // A microphone that is there goes on giving its noise.
+            if !self.is_dead {
+                let noise: Vec<f32> = (0..BLOCK).map(|n| 1e-4 * ((n * 7919) % 13) as f32).collect();
+                self.play(&noise);
+            } else {
+                std::thread::sleep(Duration::from_millis(10));
+            }
+        };
+        let mut out = String::new();
+        self.child.stdout.take().unwrap().read_to_string(&mut out).unwrap();
+        while let Ok(line) = self.said.recv_timeout(Duration::from_secs(1)) {
+            self.heard.push(line);
+        }
+        let results = out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+        (code, results, self.heard.concat())
+    }
+}
+
+fn with_job() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    Job::create(&dir.path().join("job"), PLAN).unwrap();
+    dir
+}
+
+fn assert_pitch(line: &Value, played_hz: f64) {
+    let heard = line["reading"]["f0_hz"].as_f64().unwrap();
+    let doubt = line["reading"]["uncertainty_cents"].as_f64().unwrap();
+    let off = 1200.0 * (heard / played_hz).log2();
+    // The bench's clock is the program's: an error of a card's clock is within the doubt, not beside it.
+    assert!(off.abs() < doubt && doubt < 0.3, "{} {off} {doubt}", line["place"]);
+}
+
+#[test]
+fn a_block_is_recorded_without_a_key_and_lost_sound_is_played_again() {
+    let dir = with_job();
+    let [a1_press, a1_draw, a2_press, a2_draw] = [0, 1, 2, 3].map(|n| reed(PLAYED_HZ[n], n as u64));
+    let mut bench = Bench::recording(dir.path(), &[]);
+    bench.type_line("temperature 19.5");
+    bench.play(&a1_press);
+    bench.play(&a1_draw);
+    // 0.3 s are lost in the middle of the note.
+    let at = ((LEAD_S + 0.6) * RATE as f64) as usize / BLOCK * BLOCK;
+    let lost = RATE * 3 / 10;
+    bench.play(&a2_press[..at]);
+    bench.lose(&a2_press[at..at + lost]);
+    bench.play(&a2_press[at + lost..]);
+    bench.play(&a2_press);
+    bench.play(&a2_draw);
+    let (code, lines, words) = bench.end();
+    assert_eq!(code, Some(0), "{words}");
+
+    let takes: Vec<&Value> = lines.iter().filter(|line| line["kind"] == "take").collect();
+    let told: Vec<(&str, u64)> =
+        takes.iter().map(|line| (line["place"].as_str().unwrap(), line["take"].as_u64().unwrap())).collect();
+    let wanted = [
+        ("treble A1 press", 1),
+        ("treble A1 draw", 1),
+        ("treble A2 press", 1),
+        ("treble A2 press", 2),
+        ("treble A2 draw", 1),
+    ];
+    assert_eq!(told, wanted, "{words}");
+    for (line, played_hz) in [(0, 0), (1, 1), (3, 2), (4, 3)].map(|(n, of)| (takes[n], PLAYED_HZ[of])) {
+        assert_pitch(line, played_hz);
+        assert_eq!(line["again"], Value::Array(Vec::new()), "{line}");
+    }
+    assert!(takes[2]["again"].to_string().contains("of sound were lost"), "{}", takes[2]);
+
+    let job = Job::open(&dir.path().join("job")).unwrap();
+    assert_eq!(job.pass("before").unwrap().temperature_c, Some(19.5));
+    let stored = job.takes("before");
+    assert_eq!(stored.iter().map(|(_, takes)| takes.len()).collect::<Vec<_>>(), [1, 1, 2, 1]);
+    let remarks: Vec<bool> =
+        stored.iter().flat_map(|(_, takes)| takes).map(|take| !take.facts.remarks.is_empty()).collect();
+    assert_eq!(remarks, [false, false, true, false, false]);
+    // Bit for bit what was played, from before the note to its ring: nothing is resampled or processed.
+    let take = hound::WavReader::open(&stored[0].1[0].path).unwrap();
+    assert_eq!(take.spec().sample_format, hound::SampleFormat::Float);
+    let kept: Vec<f32> = take.into_samples().map(Result::unwrap).collect();
+    let from = a1_press.iter().position(|x| *x == kept[0]).unwrap();
+    let played = a1_press.iter().chain(&a1_draw).skip(from);
+    assert!(kept.iter().zip(played).all(|(kept, played)| kept == played), "from {from}");
+    assert!(from < (LEAD_S * RATE as f64) as usize, "the start is kept: from {from}");
+    let rings_until = from + kept.len();
+    assert!(rings_until > ((LEAD_S + 0.05 + STEADY_S + 0.4) * RATE as f64) as usize, "the tail is kept");
+}
+
+#[test]
+fn a_source_that_dies_inside_a_take_costs_no_take_and_the_reed_is_due_again() {
+    let dir = with_job();
+    let mut bench = Bench::recording(dir.path(), &[]);
+    bench.play(&reed(PLAYED_HZ[0], 0));
+    let second = reed(PLAYED_HZ[1], 1);
+    bench.play(&second[..((LEAD_S + 1.2) * RATE as f64) as usize]);
+    bench.is_dead = true;
+    let (code, lines, words) = bench.end();
+    assert_eq!(code, Some(1), "{words}");
+    assert!(words.contains("stopped: no sound came for 0.5 s"), "{words}");
+    assert!(words.contains("all takes so far are stored"), "{words}");
+    assert_pitch(&lines[0], PLAYED_HZ[0]);
+    let job = Job::open(&dir.path().join("job")).unwrap();
+    let takes = job.takes("before");
+    assert_eq!(takes[0].1[0].facts.remarks, Vec::<String>::new());
+    let cut = &takes[1].1[0].facts;
+    assert!(cut.remarks[0].starts_with("the take ends here: "), "{cut:?}");
+
+    let mut again = Bench::recording(dir.path(), &[]);
+    assert!(again.wait_for("due: ").starts_with("due: treble A1 draw, A4"), "{:?}", again.heard);
+    again.type_line("stop");
+    let (code, lines, words) = again.end();
+    assert_eq!((code, lines.len()), (Some(0), 0), "{words}");
+    assert!(words.contains("3 reeds are left"), "{words}");
+}
