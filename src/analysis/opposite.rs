@@ -18,6 +18,8 @@ const SLACK_CENTS: f64 = 0.5;
 const LEAST_CYCLES: f64 = 0.4;
 /// With this many cycles they can.
 const ENOUGH_CYCLES: f64 = 0.8;
+/// The limit is taken from so many cycles on.
+const LIMIT_CYCLES: f64 = 0.5;
 /// Log-likelihood ratio from which the opposite reed counts as heard: when it was looked for everywhere, and at its place.
 const EVIDENCE_ANYWHERE: f64 = 16.0;
 const EVIDENCE_IN_PLACE: f64 = 12.0;
@@ -159,7 +161,7 @@ fn not_heard(
     evidence: f64,
     threshold: f64,
 ) -> Opposite {
-    let enough = per_cycles(hearing, stretch, ENOUGH_CYCLES);
+    let limit_from = per_cycles(hearing, stretch, LIMIT_CYCLES);
     let another_note = search.origin_cents != 0.0;
     let closest = if low <= 0.0 && high >= 0.0 { 0.0 } else { low.abs().min(high.abs()) };
     let middle = 0.5 * (low + high);
@@ -180,7 +182,7 @@ fn not_heard(
     let ranges = if another_note {
         vec![(low, high)]
     } else {
-        outside(low, high, if in_place { least } else { enough })
+        outside(low, high, if in_place { least } else { limit_from })
     };
     let mut limit: Option<f64> = Some(0.0);
     for (low, high) in &ranges {

@@ -19,7 +19,7 @@ const MAINS_HZ: [f64; 2] = [50.0, 60.0];
 const MAINS_STRAY_HZ: f64 = 0.12;
 const MAINS_HARMONICS: f64 = 12.0;
 /// Share of its mean power that a line shows in the unlucky cases of the limit.
-const UNLUCKY_SHARE: f64 = 0.3;
+const UNLUCKY_SHARE: f64 = 0.2;
 /// Candidates looked at closely.
 const CANDIDATES: usize = 16;
 /// The best of them, from which the top is climbed.

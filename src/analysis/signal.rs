@@ -4,8 +4,10 @@ use crate::take::Take;
 
 use super::Refusal;
 
-/// Full scale for the clipping count: the largest code of 8-bit files lies at 0.992, that of 16-bit files at 0.99997.
-const FULL_SCALE: f64 = 0.992;
+/// Full scale for the clipping count: the largest code of 16-bit files lies at 0.99997.
+const FULL_SCALE: f64 = 0.9999;
+/// From here on samples that stay at one value count as clipped too.
+const NEAR_FULL_SCALE: f64 = 0.98;
 /// Consecutive samples at full scale that count as clipped (common practice, no source).
 const CLIP_RUN: usize = 3;
 /// A take whose strongest 10 ms lie below this level is silence, dBFS: the last bit of 24-bit sound is -138 dBFS.
@@ -67,21 +69,24 @@ impl Signal {
     }
 }
 
-/// Samples in runs of `CLIP_RUN` or more on one side of full scale.
+/// Samples in runs of `CLIP_RUN` or more at full scale, or stuck at one value just below it (8-bit files end at 0.992).
 fn count_clipped(samples: &[f64]) -> usize {
     let mut clipped = 0;
-    let mut run = 0;
-    let mut side = 0.0;
+    let mut run: (usize, f64) = (0, 0.0);
     for &sample in samples.iter().chain([&0.0]) {
-        if sample.abs() >= FULL_SCALE && (run == 0 || sample.signum() == side) {
-            run += 1;
-            side = sample.signum();
-        } else {
-            if run >= CLIP_RUN {
-                clipped += run;
+        let goes_on = run.0 > 0
+            && sample.signum() == run.1.signum()
+            && ((sample.abs() >= FULL_SCALE && run.1.abs() >= FULL_SCALE) || sample == run.1);
+        if !goes_on {
+            if run.0 >= CLIP_RUN {
+                clipped += run.0;
             }
-            run = usize::from(sample.abs() >= FULL_SCALE);
-            side = sample.signum();
+            run.0 = 0;
+        }
+        if sample.abs() >= NEAR_FULL_SCALE {
+            run = (run.0 + 1, sample);
+        } else {
+            run.0 = 0;
         }
     }
     clipped
