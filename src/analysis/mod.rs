@@ -1,6 +1,7 @@
 //! Samples in, reading out: no files, devices, clock, chance or printing.
 
 mod bands;
+mod between_partials;
 mod close_up;
 mod course;
 mod envelope;
@@ -13,6 +14,7 @@ mod pair;
 mod partials;
 mod reading;
 mod second_tone;
+mod shared_level;
 mod sidebands;
 mod signal;
 mod smoother;

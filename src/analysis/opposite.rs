@@ -2,6 +2,7 @@
 
 use std::rc::Rc;
 
+use super::between_partials::between_partials;
 use super::hearing::{Hearing, cents};
 use super::second_tone::{Found, Search};
 use super::sidebands::{self, Line, Stretch};
@@ -123,7 +124,7 @@ fn beside(
 fn another_note(hearing: &mut Hearing, place: f64, within: f64) -> Opposite {
     let stretch = sidebands::stretch(hearing);
     let origin_hz = hearing.measured_hz * (place / 1200.0).exp2();
-    let lines = sidebands::between_partials(hearing, &stretch, origin_hz);
+    let lines = between_partials(hearing, &stretch, origin_hz);
     let sounding_power: f64 = hearing.partials.bands.iter().map(|band| band.amplitude.norm_sqr()).sum();
     let reference_power = lines.iter().map(|line| line.reference).sum();
     let search = Search {

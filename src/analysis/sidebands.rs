@@ -13,12 +13,13 @@ use rustfft::num_traits::Zero;
 
 use super::bands::{smooth_length, taper};
 use super::hearing::Hearing;
-use super::partials::{interpolate, sample_phase};
+use super::partials::sample_phase;
+use super::shared_level::shared_level;
 use super::spectrum::hann;
 use super::turning::Turning;
 
 /// Zero padding of the transforms, so that a line between two bins loses under 0.1 dB.
-const PADDING: usize = 4;
+pub(super) const PADDING: usize = 4;
 /// A line closer than this to the partial, in cycles over the stretch, is not looked at.
 const LEAST_CYCLES: f64 = 0.45;
 /// What is left of a line after the slow course is taken off must be this share of its energy.
@@ -31,36 +32,29 @@ const BACKGROUND_SHARE: f64 = 0.25;
 /// The background is never taken lower than this share of the noise density beside the partial.
 const LEAST_BACKGROUND: f64 = 0.6;
 
-/// Bands around the lines of another note: half width in cycles over the stretch, and at least this, Hz.
-const CLEAR_BAND_CYCLES: f64 = 60.0;
-const CLEAR_BAND_HZ: f64 = 30.0;
-/// Such a line must lie this clear of the sounding partials, in cycles over the stretch and in Hz (tremor).
-const CLEAR_CYCLES: f64 = 6.0;
-const CLEAR_HZ: f64 = 2.0;
-
 /// Neighbourhood of one line of a possible second series.
 pub(super) struct Line {
     /// Its number in the second series.
     pub number: usize,
     /// Power of the rest at each bin of distance, in units in which a line of amplitude B adds B² times `energy`.
-    power: Vec<f64>,
+    pub(super) power: Vec<f64>,
     /// Background in the same units.
-    background: Vec<f64>,
+    pub(super) background: Vec<f64>,
     /// Energy a line of amplitude 1 leaves at each bin.
-    energy: Vec<f64>,
+    pub(super) energy: Vec<f64>,
     /// Index of distance zero.
-    middle: usize,
+    pub(super) middle: usize,
     /// Width of a bin, Hz.
-    bin_hz: f64,
+    pub(super) bin_hz: f64,
     /// Squared amplitude of the sounding reed hereabouts.
     pub reference: f64,
     /// The rest itself, re the partial's amplitude, the window it was seen through, and what was taken off it.
-    rest: Vec<Complex<f64>>,
-    window: Rc<Vec<f64>>,
-    taken: Vec<Vec<f64>>,
-    step_s: f64,
+    pub(super) rest: Vec<Complex<f64>>,
+    pub(super) window: Rc<Vec<f64>>,
+    pub(super) taken: Vec<Vec<f64>>,
+    pub(super) step_s: f64,
     /// Half width of the band the line was cut with, Hz.
-    half_hz: f64,
+    pub(super) half_hz: f64,
 }
 
 /// What a line's neighbourhood says at one distance.
@@ -219,115 +213,9 @@ pub(super) fn beside_partials(
         .collect()
 }
 
-/// The neighbourhoods of the lines of another note of pitch `pitch_hz`, where they lie clear of the sounding partials.
-pub(super) fn between_partials(hearing: &mut Hearing, stretch: &Stretch, pitch_hz: f64) -> Vec<Line> {
-    let (from_s, to_s) = (hearing.steady.start.get(), hearing.steady.end.get());
-    let sounding_hz = hearing.measured_hz;
-    let half_hz = (CLEAR_BAND_CYCLES / stretch.length_s).max(CLEAR_BAND_HZ);
-    let shape = hearing.bands.shape(half_hz);
-    let clear_hz = CLEAR_CYCLES / stretch.length_s + CLEAR_HZ;
-    let highest = hearing.partials.bands.last().map_or(0.0, |band| (band.number as f64 + 0.5) * sounding_hz);
-    let (from, to) = {
-        let index = |time: f64| ((time - hearing.partials.start_s) / shape.step_s).max(0.0) as usize;
-        (index(from_s).min(shape.len), index(to_s).min(shape.len))
-    };
-    let n = to.saturating_sub(from);
-    if n < 16 {
-        return Vec::new();
-    }
-    let window: Rc<Vec<f64>> =
-        Rc::new((0..n).map(|i| taper(2.0 * (i as f64 + 0.5) / n as f64 - 1.0)).collect());
-    let energy: f64 = window.iter().sum();
-    // The shared wander, in turns of the other note.
-    let turn: Vec<f64> = (0..n)
-        .map(|i| {
-            let time = hearing.partials.start_s + (from + i) as f64 * shape.step_s;
-            let frame = (time - hearing.wander.time(hearing.frames.0)) / hearing.wander.frame_s;
-            let whole = interpolate(&hearing.track.phase, frame);
-            // The mean pitch is in `pitch_hz` already: only the departure from it is wander.
-            whole - hearing.track.mean_rate * frame * hearing.wander.frame_s
-        })
-        .collect();
-    let size = (n * PADDING).next_power_of_two();
-    let fft = FftPlanner::new().plan_fft_forward(size);
-    let bin_hz = 1.0 / (size as f64 * shape.step_s);
-    let reach = ((0.5 * half_hz / bin_hz) as usize).min(size / 2 - 1);
-    let own_bins = (CLEAR_CYCLES / stretch.length_s / bin_hz) as usize;
-    let mut lines = Vec::new();
-    for number in 1.. {
-        let hz = number as f64 * pitch_hz;
-        if hz > highest {
-            break;
-        }
-        let nearest = (hz / sounding_hz).round().max(1.0);
-        if (hz - nearest * sounding_hz).abs() < clear_hz {
-            continue;
-        }
-        let reference = reference_near(hearing, hz / sounding_hz);
-        let amplitude = reference.sqrt();
-        let rest: Vec<Complex<f64>> = hearing.bands.cut(&shape, hz)[from..to]
-            .iter()
-            .zip(&turn)
-            .map(|(value, turn)| value * Complex::from_polar(1.0 / amplitude, -turn * hz / sounding_hz))
-            .collect();
-        let mut bins: Vec<Complex<f64>> = vec![Complex::zero(); size];
-        for ((slot, value), weight) in bins.iter_mut().zip(&rest).zip(window.iter()) {
-            *slot = value * weight;
-        }
-        fft.process(&mut bins);
-        let power: Vec<f64> = (-(reach as isize)..=reach as isize)
-            .map(|d| {
-                let response = shape.response(d as f64 * bin_hz);
-                bins[d.rem_euclid(size as isize) as usize].norm_sqr() / energy / (response * response)
-            })
-            .collect();
-        let mut around: Vec<f64> = power
-            .iter()
-            .enumerate()
-            .filter(|(i, _)| i.abs_diff(reach) > own_bins)
-            .map(|(_, value)| *value)
-            .collect();
-        if around.is_empty() {
-            continue;
-        }
-        let middle = around.len() / 2;
-        let (_, median, _) = around.select_nth_unstable_by(middle, f64::total_cmp);
-        let background = (*median / std::f64::consts::LN_2).max(1e-300);
-        let line = Line {
-            number,
-            background: vec![background; power.len()],
-            energy: vec![energy; power.len()],
-            power,
-            middle: reach,
-            bin_hz,
-            reference: 1.0,
-            rest,
-            window: Rc::clone(&window),
-            taken: Vec::new(),
-            step_s: shape.step_s,
-            half_hz: shape.half_hz,
-        };
-        lines.push(line.scaled(reference));
-    }
-    lines
-}
-
-/// Squared amplitude of the sounding reed's spectrum near the `place`-th partial, which need not be whole.
-fn reference_near(hearing: &Hearing, place: f64) -> f64 {
-    let nearest = hearing.partials.bands.iter().map(|band| {
-        let distance = (band.number as f64 - place).abs();
-        (distance, band.amplitude.norm_sqr())
-    });
-    let mut close: Vec<(f64, f64)> = nearest.collect();
-    close.sort_by(|a, b| a.0.total_cmp(&b.0));
-    close.truncate(2);
-    let mean = close.iter().map(|(_, power)| power.max(1e-30).ln()).sum::<f64>() / close.len().max(1) as f64;
-    mean.exp()
-}
-
 impl Line {
     /// From units of the partial's own amplitude to those of the take.
-    fn scaled(mut self, squared: f64) -> Self {
+    pub(super) fn scaled(mut self, squared: f64) -> Self {
         for value in self.power.iter_mut().chain(&mut self.background) {
             *value *= squared;
         }
@@ -404,60 +292,6 @@ fn take_off(
         series.iter_mut().zip(course).for_each(|(s, c)| *s -= dot * c);
     }
     basis
-}
-
-/// The level that the partials share, so that each can be held against all others.
-struct SharedLevel {
-    sum: Vec<f64>,
-    weights: f64,
-    /// Weight and level of each partial.
-    own: Vec<(f64, Vec<f64>)>,
-}
-
-fn shared_level(
-    hearing: &Hearing,
-    series: &[Vec<Complex<f64>>],
-    known: &[(usize, f64, Complex<f64>)],
-) -> SharedLevel {
-    let n = series.first().map_or(0, Vec::len);
-    let mut sum = vec![0.0; n];
-    let mut weights = 0.0;
-    let mut own = Vec::with_capacity(series.len());
-    for (band, values) in hearing.partials.bands.iter().zip(series) {
-        // In power over noise, but no partial outweighs the rest by more than 20 dB over the weakest usable one.
-        let weight = (band.amplitude.norm_sqr() / band.noise).sqrt();
-        let mut level: Vec<f64> = values.iter().map(|value| value.re - 1.0).collect();
-        if let Some((_, distance_hz, amplitude)) = known.iter().find(|(number, _, _)| *number == band.number)
-        {
-            let turn = std::f64::consts::TAU * distance_hz * hearing.partials.step_s;
-            for (i, level) in level.iter_mut().enumerate() {
-                *level -= (amplitude * Complex::from_polar(1.0, turn * i as f64)).re;
-            }
-        }
-        for (sum, level) in sum.iter_mut().zip(&level) {
-            *sum += weight * level;
-        }
-        weights += weight;
-        own.push((weight, level));
-    }
-    SharedLevel { sum, weights, own }
-}
-
-impl SharedLevel {
-    /// The level of all partials but one, smoothed to what bellows can do, with its course a little earlier and later.
-    fn others(&self, index: usize) -> Vec<Vec<f64>> {
-        let (weight, own) = &self.own[index];
-        let rest = self.weights - weight;
-        if rest <= 1e-9 * self.weights {
-            return Vec::new();
-        }
-        let level: Vec<f64> =
-            self.sum.iter().zip(own).map(|(sum, own)| (sum - weight * own) / rest).collect();
-        let n = level.len();
-        let slope: Vec<f64> =
-            (0..n).map(|i| 0.5 * (level[(i + 1).min(n - 1)] - level[i.saturating_sub(1)])).collect();
-        vec![level, slope]
-    }
 }
 
 /// Background at each distance: twice the mean of the weaker side nearby, at least the weaker side right here.
