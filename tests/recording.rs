@@ -3,10 +3,10 @@
 mod bench;
 
 use bench::tone::{Companion, Tail, ToneSpec};
-use platenote::analysis::{Clock, Opposite};
+use platenote::analysis::{Clock, Expectation, Opposite};
 use platenote::instrument::ReedPlace;
 use platenote::record::{Job, JobWriter, PassChange};
-use platenote::recording::{Agenda, Order, Said, Session, Setting, Taken, reeds_in, still_due};
+use platenote::recording::{Agenda, Live, Now, Order, Said, Session, Setting, Taken, reeds_in, still_due};
 
 const RATE: u32 = 16_000;
 const PLAN: &str = r#"format = 1
@@ -207,6 +207,37 @@ fn noise_is_no_take() {
         noise.chunks(160).flat_map(|block| session.hear(block, Vec::new()).unwrap()).collect();
     assert!(matches!(said.as_slice(), [Said::Began, Said::NoReading { .. }]), "{said:?}");
     assert_eq!(shop.due().len(), 6);
+}
+
+/// The issue's figure: 250 ms from A3 up, 250 ms and 4 periods below, after the tone has come up.
+#[test]
+fn the_live_reading_comes_soon_and_is_right() {
+    for (n, hz) in [55.0, 82.4, 130.8, 220.0, 440.0, 880.0, 1760.0].into_iter().enumerate() {
+        let tone = ToneSpec { rate_hz: 48_000, ..spec(hz, 1.5) };
+        let samples = tone.render(n as u64).samples;
+        let mut live = Live::new(48_000, 1, Expectation::default());
+        let allowed_s = if hz < 220.0 { 0.25 + 4.0 / hz } else { 0.25 };
+        let mut first = None;
+        let mut last = None;
+        for (block, sound) in samples.chunks(240).enumerate() {
+            match live.hear(sound) {
+                Some(Now::Note(reading, _)) => {
+                    first.get_or_insert(((block + 1) as f64 * 0.005, reading.f0.get()));
+                    last = Some(reading);
+                }
+                Some(Now::Quiet) => break,
+                None => {}
+            }
+        }
+        let (first_s, first_hz) = first.unwrap_or_else(|| panic!("{hz} Hz: no reading"));
+        let after_s = first_s - (tone.lead_in_s + tone.attack_s);
+        assert!(after_s < allowed_s, "{hz} Hz: after {after_s:.3} s, {allowed_s:.3} s are allowed");
+        // The right note from the first reading on; a quarter tone is the farthest that still names it.
+        assert!((1200.0 * (first_hz / hz).log2()).abs() < 50.0, "{hz} Hz: first {first_hz}");
+        let last = last.unwrap();
+        let off = 1200.0 * (last.f0.get() / hz).log2();
+        assert!(off.abs() < last.uncertainty.get(), "{hz} Hz: {off} ± {}", last.uncertainty.get());
+    }
 }
 
 #[test]

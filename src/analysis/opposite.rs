@@ -37,7 +37,7 @@ const LIMIT_PLACES: usize = 40;
 
 /// Steady time that tells two reeds of a plate apart; `None` for the same pitch twice.
 ///
-/// Source: 0.8 cycles of the distance of the fundamentals, as [`opposite`] asks for.
+/// Source: 0.8 cycles of the distance of the fundamentals, as the search for the opposite reed asks for.
 pub fn steady_to_tell_apart(sounding: Hz, opposite: Hz) -> Option<Seconds> {
     let distance_hz = sounding.beat_rate(opposite);
     (distance_hz > 0.0).then(|| ENOUGH_CYCLES / distance_hz).and_then(Seconds::new)

@@ -10,6 +10,7 @@ mod demo;
 mod devices;
 mod failure;
 mod findings;
+mod listen;
 mod mark;
 mod new;
 mod output;
@@ -47,6 +48,7 @@ enum Verb {
     Findings(findings::Arguments),
     Chart(chart::Arguments),
     Devices(devices::Arguments),
+    Listen(listen::Arguments),
     Valves(valves::Arguments),
     Mark(mark::Arguments),
     Status(status::Arguments),
@@ -70,6 +72,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
         Verb::Devices(arguments) => devices::run(arguments),
+        Verb::Listen(arguments) => listen::run(arguments),
         Verb::Valves(arguments) => valves::run(arguments),
         Verb::Mark(arguments) => mark::run(arguments),
         Verb::Status(arguments) => status::run(arguments),

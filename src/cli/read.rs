@@ -230,7 +230,7 @@ fn above_zero(text: &str) -> Result<f64, String> {
     number.ok_or_else(|| format!("`{text}` is not a number of cents above 0"))
 }
 
-fn reference(text: &str) -> Result<Hz, String> {
+pub(crate) fn reference(text: &str) -> Result<Hz, String> {
     let number = text.parse().ok().filter(|number| (400.0..=470.0).contains(number));
     number.and_then(Hz::new).ok_or_else(|| format!("`{text}` is not a pitch of A4 from 400 to 470 Hz"))
 }

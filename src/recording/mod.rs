@@ -6,6 +6,7 @@
 mod agenda;
 mod cutter;
 mod error;
+mod live;
 mod meter;
 mod need;
 mod said;
@@ -14,6 +15,7 @@ mod session;
 pub use agenda::{Agenda, Order, reeds_in, still_due};
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
+pub use live::{Live, Now};
 pub use need::{Need, steady_need};
 pub use said::{Due, OtherReed, Said, Taken};
 pub use session::{Session, Setting};

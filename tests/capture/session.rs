@@ -57,14 +57,18 @@ struct Bench {
 }
 
 impl Bench {
-    fn recording(folder: &Path, more: &[&str]) -> Self {
+    fn recording(folder: &Path) -> Self {
+        Self::running(folder, &["record", "job", "--pass", "before", "--json"])
+    }
+
+    fn running(folder: &Path, words: &[&str]) -> Self {
         let path = folder.join("microphone");
         let _ = std::fs::remove_file(&path);
         assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
         // Held for reading too, until the program reads: opening never blocks, and no probe of it breaks the pipe.
         let held = std::fs::OpenOptions::new().read(true).write(true).open(&path).unwrap();
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
-        command.args(["record", "job", "--pass", "before", "--json"]).args(more).current_dir(folder);
+        command.args(words).current_dir(folder);
         alsa(&mut command, &path);
         command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut child = command.spawn().unwrap();
@@ -171,7 +175,7 @@ fn assert_pitch(line: &Value, played_hz: f64) {
 fn a_block_is_recorded_without_a_key_and_lost_sound_is_played_again() {
     let dir = with_job();
     let [a1_press, a1_draw, a2_press, a2_draw] = [0, 1, 2, 3].map(|n| reed(PLAYED_HZ[n], n as u64));
-    let mut bench = Bench::recording(dir.path(), &[]);
+    let mut bench = Bench::recording(dir.path());
     bench.type_line("temperature 19.5");
     bench.play(&a1_press);
     bench.play(&a1_draw);
@@ -225,7 +229,7 @@ fn a_block_is_recorded_without_a_key_and_lost_sound_is_played_again() {
 #[test]
 fn a_source_that_dies_inside_a_take_costs_no_take_and_the_reed_is_due_again() {
     let dir = with_job();
-    let mut bench = Bench::recording(dir.path(), &[]);
+    let mut bench = Bench::recording(dir.path());
     bench.play(&reed(PLAYED_HZ[0], 0));
     let second = reed(PLAYED_HZ[1], 1);
     bench.play(&second[..((LEAD_S + 1.2) * RATE as f64) as usize]);
@@ -241,10 +245,32 @@ fn a_source_that_dies_inside_a_take_costs_no_take_and_the_reed_is_due_again() {
     let cut = &takes[1].1[0].facts;
     assert!(cut.remarks[0].starts_with("the take ends here: "), "{cut:?}");
 
-    let mut again = Bench::recording(dir.path(), &[]);
+    let mut again = Bench::recording(dir.path());
     assert!(again.wait_for("due: ").starts_with("due: treble A1 draw, A4"), "{:?}", again.heard);
     again.type_line("stop");
     let (code, lines, words) = again.end();
     assert_eq!((code, lines.len()), (Some(0), 0), "{words}");
     assert!(words.contains("3 reeds are left"), "{words}");
+}
+
+#[test]
+fn the_live_reading_follows_what_is_played_and_leaves_the_computer_alone() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut bench = Bench::running(dir.path(), &["listen", "--for", "7.5", "--json"]);
+    bench.play(&reed(PLAYED_HZ[0], 0));
+    bench.play(&reed(PLAYED_HZ[2], 2)[..3 * RATE]);
+    let stat = std::fs::read_to_string(format!("/proc/{}/stat", bench.child.id())).unwrap();
+    // proc(5): utime and stime are the 14th and 15th field, in hundredths of a second on Linux.
+    let ticks: u32 =
+        stat.split_whitespace().skip(13).take(2).map(|ticks| ticks.parse::<u32>().unwrap()).sum();
+    let load = f64::from(ticks) / 100.0 / (bench.at as f64 / RATE as f64);
+    let (code, lines, words) = bench.end();
+    assert_eq!(code, Some(0), "{words}");
+    let notes: Vec<&str> = lines.iter().map(|line| line["note"].as_str().unwrap()).collect();
+    let change = notes.iter().position(|note| *note == "B4").unwrap();
+    assert!(notes[..change].iter().all(|note| *note == "A4") && change >= 4, "{notes:?}");
+    let last = &lines[change - 2];
+    let off = 1200.0 * (last["f0_hz"].as_f64().unwrap() / PLAYED_HZ[0]).log2();
+    assert!(off.abs() < last["uncertainty_cents"].as_f64().unwrap(), "{off} {last}");
+    assert!(load < 0.10, "{:.1} % of a core, 10 % are allowed", 100.0 * load);
 }
