@@ -160,13 +160,14 @@ impl Hearing {
         self.doubt.wander = cents(uncertainty);
     }
 
-    /// Follow the tone by its odd partials alone: an octave reed beats with the even ones.
-    pub fn follow_odd(&mut self) {
+    /// Follow the tone by its odd partials alone, with which an octave reed does not beat, or by all of them again.
+    pub fn follow(&mut self, odd_alone: bool) {
         let weights: Vec<f64> = self.partials.bands.iter().map(|band| band.noise).collect();
-        for band in self.partials.bands.iter_mut().filter(|band| band.number % 2 == 0) {
+        for band in self.partials.bands.iter_mut().filter(|band| odd_alone && band.number.is_multiple_of(2)) {
             // A partial drowned in noise has no say.
             band.noise = f64::MAX.sqrt();
         }
+        self.wander = self.partials.follow(self.envelope.start_s, self.envelope.end_s);
         self.partials.refine(&mut self.wander, self.frames, false);
         self.track = self.wander.smooth(self.frames.0, self.frames.1);
         for (band, noise) in self.partials.bands.iter_mut().zip(weights) {

@@ -71,7 +71,7 @@ impl Heard {
             (stretch, lines)
         };
         let mut seen = look(hearing);
-        let octave = if hearing.pair.is_none() { octave::octave(hearing, &seen.0, &seen.1) } else { None };
+        let octave = if hearing.pair.is_none() { octave::octave(hearing, &seen.1) } else { None };
         if octave.is_some() {
             // The low reed is followed by its odd partials from here on.
             seen = look(hearing);

@@ -12,11 +12,13 @@ use super::spectrum::hann;
 
 /// Looked for this far around the coarse pitch, cents: the widest tremolo in use lies near 30.
 const REACH_CENTS: f64 = 55.0;
-/// Partials used, at the most: the strongest once weighted by their number.
-const MOST_PARTIALS: usize = 20;
+/// Partials used, at the most: the strongest.
+const MOST_PARTIALS: usize = 9;
 const LEAST_PARTIALS: usize = 2;
 /// Both ridges must come this near to the strongest line of their partials, in the middle of the partials, dB.
 const RIDGE_DB: f64 = -13.0;
+/// Beside the odd partials each ridge must reach this, dB: there an octave reed shows nothing.
+const ODD_DB: f64 = -20.0;
 /// And what lies between them must dip this much below the lower one, dB.
 const DIP_DB: f64 = 5.0;
 /// The weaker reed must reach this, re the stronger one, to sound fully, dB.
@@ -105,7 +107,7 @@ impl<'a> Fit<'a> {
         let reach_hz = 0.5 * partials.shape.half_hz;
         // The whole reach must lie inside the band.
         bands.retain(|band| 0.5 * band.number as f64 * partials.centre_hz * REACH_CENTS / 1731.2 < reach_hz);
-        let weight = |band: &PartialBand| (band.number as f64).powi(2) * band.power;
+        let weight = |band: &PartialBand| band.power;
         bands.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
         bands.truncate(MOST_PARTIALS);
         bands.sort_by_key(|band| band.number);
@@ -164,9 +166,7 @@ impl<'a> Fit<'a> {
                     let hz = *number as f64 * self.centre_hz * ((cents / 1200.0).exp2() - 1.0);
                     if hz.abs() < 0.6 * self.half_hz {
                         let bin = (hz / bin_hz).round() as isize;
-                        levels.push(
-                            10.0 * (power[bin.rem_euclid(size as isize) as usize] / top).max(1e-12).log10(),
-                        );
+                        levels.push(power[bin.rem_euclid(size as isize) as usize] / top);
                     }
                 }
                 if levels.is_empty() {
@@ -186,6 +186,21 @@ impl<'a> Fit<'a> {
             })
             .max_by(|a, b| ridge[*a].total_cmp(&ridge[*b]))?;
         let cents = |i: usize| -REACH_CENTS + i as f64 * step;
+        // Two ridges beside the even partials alone are an octave reed, which is no pair.
+        let beside_odd = |i: usize| {
+            let levels = spectra.iter().filter(|(number, ..)| !number.is_multiple_of(2)).map(
+                |(number, power, top)| {
+                    let hz = *number as f64 * self.centre_hz * ((cents(i) / 1200.0).exp2() - 1.0);
+                    power[((hz / bin_hz).round() as isize).rem_euclid(size as isize) as usize] / top
+                },
+            );
+            let mut levels: Vec<f64> = levels.collect();
+            levels.sort_by(f64::total_cmp);
+            levels.get(levels.len() / 2).is_none_or(|middle| 10.0 * middle.max(1e-12).log10() > ODD_DB)
+        };
+        if !(beside_odd(first) && beside_odd(second)) {
+            return None;
+        }
         Some((cents(first.min(second)), cents(first.max(second))))
     }
 

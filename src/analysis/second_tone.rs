@@ -24,6 +24,9 @@ const UNLUCKY_SHARE: f64 = 0.2;
 const CANDIDATES: usize = 16;
 /// The best of them, from which the top is climbed.
 const CLIMBS: usize = 3;
+/// Half width of the offset's interval in standard errors: 1.96 for lines that err alone; a room moves neighbouring lines
+/// together, and the sweep over natural takes asks for this.
+const OFFSET_95: f64 = 2.8;
 /// One line adds no more than this to the first look: no single line makes a candidate.
 const FIRST_LOOK_CAP: f64 = 12.0;
 /// Strength for which the first look is weighted, power ratio (-40 dB).
@@ -183,7 +186,7 @@ impl Search {
         let mean: f64 = sum / weights;
         let disagreement =
             if count > 1.0 { ((squares - weights * mean * mean) / (count - 1.0)).max(1.0) } else { 4.0 };
-        1.96 * (disagreement / weights).sqrt() + mean.abs()
+        OFFSET_95 * (disagreement / weights).sqrt() + mean.abs()
     }
 
     /// Log-likelihood ratio of a series at `cents`, on every `stride`-th partial only, and the strength that gives it.
