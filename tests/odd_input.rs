@@ -86,7 +86,7 @@ fn clipping_is_counted() {
         let mut spec = random_natural(seed, 100.0, 800.0);
         spec.clip_at = Some(0.5);
         let rendered = spec.render(seed);
-        let clipped = rendered.samples.iter().filter(|x| x.abs() >= 1.0).count();
+        let clipped = rendered.samples.iter().filter(|x| x.abs() >= 0.9999).count();
         let reading = read(&rendered.take(), &Expectation::default()).expect("a note");
         let (start, end) = (reading.steady.start.get(), reading.steady.end.get());
         let off = 1200.0 * (reading.f0.get() / rendered.truth.mean_pitch_as_read_hz(start, end)).log2();

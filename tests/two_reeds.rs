@@ -33,7 +33,7 @@ fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sy
         let rendered = spec.render(seed);
         let reeds = read(&rendered.take(), &Expectation::default()).map(|r| r.reeds).unwrap_or_default();
         let planted = planted(&spec, &rendered);
-        let right = is_right(&reeds, planted, cents, 2.0);
+        let right = is_right(&reeds, planted, cents, 3.0);
         if !right {
             let found: Vec<(f64, f64)> = reeds.iter().map(|r| (r.f0.get(), r.level.get())).collect();
             println!("seed {seed}: planted {planted:.3?}, found {found:.3?}");
@@ -45,7 +45,8 @@ fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sy
     rate
 }
 
-/// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 2 dB, in 95 %.
+/// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 3 dB (a room
+/// weighs lines some hertz apart differently), in 95 %.
 #[test]
 fn tremolo_pairs_are_told_apart() {
     let rate = pairs(500_000, 150, 0.3, |seed| {

@@ -23,6 +23,8 @@ const ODD_DB: f64 = -20.0;
 const DIP_DB: f64 = 5.0;
 /// The weaker reed must reach this, re the stronger one, to sound fully, dB.
 pub(super) const FULLY_DB: f64 = -9.0;
+/// Closer than this no tremolo is tuned (the driest lie near 4 cents, common practice), and a pitch that steps looks alike.
+const LEAST_CENTS: f64 = 2.5;
 /// Distance of the two fundamentals times the time, cycles.
 const LEAST_CYCLES: f64 = 1.2;
 /// Two ends of one drifting pitch are no pair: each reed must sound in both halves, at least this strong re the other, dB.
@@ -49,6 +51,9 @@ pub(super) fn pair(partials: &Partials, from_s: f64, to_s: f64) -> Option<Pair> 
     let fit = Fit::new(partials, from, to)?;
     let (low, high) = fit.ridges()?;
     let whole = fit.refine(low, high, 0.0, 0..fit.n);
+    if whole.high - whole.low < LEAST_CENTS {
+        return None;
+    }
     if whole.level_db().abs() > -FULLY_DB || (whole.high - whole.low) * fit.cycles_per_cent() < LEAST_CYCLES {
         return None;
     }
