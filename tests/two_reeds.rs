@@ -63,8 +63,8 @@ fn tremolo_pairs_are_told_apart() {
 /// Octave pairs, the upper reed up to 10 cents off the octave: the low reed is read from the odd partials, so its pitch
 /// is right to half a cent; the upper one too where it stands clear of the low reed's even partials.
 ///
-/// Falls short of the 90 % wanted: a strong upper reed may be taken for the note itself, a pair with the low reed's even
-/// partials. What is asserted is what was reached.
+/// Falls short of the 90 % wanted: the upper reed, heard only beside the low reed's even partials, is often half a cent
+/// off. What is asserted is what was reached.
 #[test]
 fn octave_pairs_are_told_apart() {
     let rate = pairs(510_000, 150, 0.5, |seed| {
@@ -75,7 +75,7 @@ fn octave_pairs_are_told_apart() {
         spec.opposite = Some(natural_opposite(seed, &spec, offset, chance.between(-6.0, 3.0)));
         spec
     });
-    assert!(rate.value() >= 0.5, "{rate}");
+    assert!(rate.value() >= 0.8, "{rate}");
 }
 
 /// One reed alone is never split into two.

@@ -35,6 +35,12 @@ const BATCHES: usize = 5;
 const WANDER_95: f64 = 2.3;
 /// Left out at either end before two reeds are looked for, s.
 const SETTLING_S: f64 = 0.08;
+/// An octave pair's low reed: partials looked at, how many odd ones must be there, how far above the noise of their band
+/// and how strong against the strongest partial, power ratios.
+const BELOW_PARTIALS: usize = 16;
+const LEAST_ODD: usize = 4;
+const ODD_SNR: f64 = 30.0;
+const ODD_SHARE: f64 = 1e-3;
 /// Two-sided 95 % point of the normal distribution.
 const NORMAL_95: f64 = 1.96;
 
@@ -70,7 +76,7 @@ impl Hearing {
         if sounds < LEAST_S {
             return Err(Refusal::TooShort { sounds: sounds.max(0.0), needs: LEAST_S });
         }
-        let coarse = coarse_fundamental(&signal, &envelope, expectation).ok_or(Refusal::NoTone)?;
+        let mut coarse = coarse_fundamental(&signal, &envelope, expectation).ok_or(Refusal::NoTone)?;
         let needs = LEAST_S.max(LEAST_PERIODS / coarse.hz);
         if sounds < needs {
             return Err(Refusal::TooShort { sounds, needs });
@@ -80,16 +86,26 @@ impl Hearing {
         let mut bands = Bands::new(&signal.samples[from..to], signal.rate, MARGIN_S);
         let highest = NYQUIST_SHARE * 0.5 * signal.rate;
         let edge = 0.1 * sounds;
-        let mut partials = Partials::cut(
-            &mut bands,
-            coarse.hz,
-            from as f64 / signal.rate,
-            highest,
-            envelope.start_s + edge,
-            envelope.end_s - edge,
-        );
-        let settled = (SETTLING_S + partials.memory_s()).min(0.2 * sounds);
-        let pair = pair(&partials, envelope.start_s + settled, envelope.end_s - settled);
+        let cut = |bands: &mut Bands, hz: f64, highest: f64| {
+            let (early, late) = (envelope.start_s + edge, envelope.end_s - edge);
+            Partials::cut(bands, hz, from as f64 / signal.rate, highest, early, late)
+        };
+        let look_for_pair = |partials: &Partials| {
+            let settled = (SETTLING_S + partials.memory_s()).min(0.2 * sounds);
+            pair(partials, envelope.start_s + settled, envelope.end_s - settled)
+        };
+        let mut partials = cut(&mut bands, coarse.hz, highest);
+        let mut pair = look_for_pair(&partials);
+        if let Some(found) = &pair {
+            // An octave pair looks like a tremolo an octave up, but for the odd partials of its low reed.
+            let half = 0.25 * (found.low.0 + found.high.0);
+            let below = cut(&mut bands, half, (BELOW_PARTIALS as f64 * half).min(highest));
+            if let Some(low_reed) = odd_series(&below, envelope.start_s + edge, envelope.end_s - edge) {
+                coarse.hz = low_reed;
+                partials = cut(&mut bands, low_reed, highest);
+                pair = look_for_pair(&partials);
+            }
+        }
         let mut wander = partials.follow(envelope.start_s, envelope.end_s);
         let frames = match &pair {
             // Beats are no unsteadiness.
@@ -221,6 +237,35 @@ fn coarse_fundamental(
     let stretch = signal.samples.get(from..to)?;
     let spectrum = spectrum(stretch, signal.rate, COARSE_FRAME_S.min(0.75 * sounds), COARSE_FRAMES);
     fundamental(&spectrum, 0.5 * signal.rate, expectation.pitch.map(Hz::get))
+}
+
+/// The pitch of a reed whose odd partials stand beside those of a stronger octave reed; `None` where there are none.
+fn odd_series(partials: &Partials, from_s: f64, to_s: f64) -> Option<f64> {
+    let (from, to) = partials.indices(from_s, to_s, partials.len());
+    let strongest = partials.bands.iter().map(|band| band.power).fold(0.0, f64::max);
+    let odd: Vec<_> = partials.bands.iter().filter(|band| !band.number.is_multiple_of(2)).collect();
+    let present: Vec<_> = odd
+        .iter()
+        .filter(|band| {
+            let hz = band.number as f64 * partials.centre_hz;
+            let mains = [50.0, 60.0]
+                .iter()
+                .any(|mains| (hz / mains - (hz / mains).round()).abs() * mains < 0.02 * hz && hz < 700.0);
+            !mains && partials.snr(band) > ODD_SNR && band.power > ODD_SHARE * strongest
+        })
+        .collect();
+    if present.len() < LEAST_ODD || 2 * present.len() < odd.len() {
+        return None;
+    }
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for band in present {
+        let series = &band.series[from..to];
+        let turn = series.windows(2).fold(Complex::new(0.0, 0.0), |sum, pair| sum + pair[1] * pair[0].conj());
+        let weight = band.number as f64 * turn.norm();
+        sum += weight * turn.arg() / (std::f64::consts::TAU * partials.step_s * band.number as f64);
+        weights += weight;
+    }
+    Some(partials.centre_hz + sum / weights)
 }
 
 /// The parts of the uncertainty.

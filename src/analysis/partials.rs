@@ -207,7 +207,7 @@ impl Partials {
     }
 
     /// Power of a partial over the noise in its band.
-    fn snr(&self, band: &PartialBand) -> f64 {
+    pub fn snr(&self, band: &PartialBand) -> f64 {
         // The window's equivalent noise width is 2.004 / 4 of its whole width (Harris 1978) times its mean power.
         band.power / (band.noise * 0.52 * self.shape.half_hz) - 1.0
     }
