@@ -26,7 +26,7 @@ const SHARPER_STEP: f64 = 2.0;
 /// Decay times tried, s.
 const DECAYS_S: [f64; 9] = [0.01, 0.016, 0.025, 0.04, 0.065, 0.1, 0.16, 0.3, 0.6];
 /// Log-likelihood ratio from which the opposite reed counts as heard.
-const EVIDENCE: f64 = 14.0;
+const EVIDENCE: f64 = 12.0;
 /// Half width of the band that holds both rings, as shares of their distance and of the pitch.
 const BAND_DISTANCES: f64 = 2.5;
 const BAND_SHARES: (f64, f64) = (0.25, 0.85);
