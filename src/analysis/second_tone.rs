@@ -26,7 +26,7 @@ const CANDIDATES: usize = 16;
 const CLIMBS: usize = 3;
 /// Half width of the offset's interval in standard errors: 1.96 for lines that err alone; a room moves neighbouring lines
 /// together, and the sweep over natural takes asks for this.
-const OFFSET_95: f64 = 2.8;
+const OFFSET_95: f64 = 4.0;
 /// One line adds no more than this to the first look: no single line makes a candidate.
 const FIRST_LOOK_CAP: f64 = 12.0;
 /// Strength for which the first look is weighted, power ratio (-40 dB).
