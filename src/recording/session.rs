@@ -372,7 +372,7 @@ impl<'a> Session<'a> {
             .map_or(OppositeExpectation::Unknown, |within| OppositeExpectation::Known { pitch, within })
     }
 
-    /// The pitch of a reed that has a take in this pass, from this session or an earlier one.
+    /// The pitch of a reed that has a take in this pass, from this sitting or an earlier one.
     fn pitch_of(&mut self, place: &ReedPlace) -> Option<(Hz, Cents)> {
         if let Some(known) = self.pitches.get(place) {
             return *known;
