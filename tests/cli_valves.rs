@@ -69,7 +69,14 @@ fn a_tray_is_counted_dealt_out_and_carried_through_csv() {
     assert_eq!((&summary["needed"], &summary["usable"], &summary["cut"]), (&5.into(), &3.into(), &2.into()));
     let csv = said(&dir, &["valves", "job", "--csv"]);
     assert_eq!(csv.lines().count(), 6);
-    assert!(csv.contains("\nbass A1,outer,38,leather,no,tray,38,flat,1,0\n"), "{csv}");
+    assert!(csv.contains("\nbass A1,outer,38,leather,no,tray,38,flat,1,0,as the plan has it,"), "{csv}");
+    let table = |name: &str| said(&dir, &["valves", "job", "--csv", "--table", name]);
+    assert_eq!(table("cut"), "material,length_mm,count\nleather,38,1\nleather,35,1\n");
+    assert_eq!(table("strip"), "material,count,length_mm,width_mm,valve_width_mm\nleather,2,14,38.5,6.5\n");
+    assert_eq!(table("left"), "length,count,width,material,condition,bin\n");
+    assert_eq!(table("differences"), "place,text\n");
+    assert!(table("count").contains("\nneeded,5\nusable,3\ncut,2\n"));
+    platenote(&dir, &["valves", "job", "--table", "cut"]).code(2);
     assert!(
         said(&dir, &["valves", "job", "--explain"]).contains("bass A1 outer needs 38 mm, as the plan has it")
     );
@@ -100,9 +107,15 @@ fn marks_take_ranges_and_several_places_and_are_taken_back_by_a_line() {
     platenote(&dir, &["mark", "job", "--undo=4"]).code(1).stderr(contains("there is no mark 4 to take back"));
     let diary = fs::read_to_string(dir.path().join("job/diary.jsonl")).unwrap();
     assert_eq!(diary.lines().count(), 8, "nothing is erased: {diary}");
+    platenote(&dir, &["mark", "job", "A1", "A2", "cleaned", "--csv"])
+        .success()
+        .stdout("n,places,work,file,undone\n7,\"bass A1; bass A2\",cleaned,,no\n");
+    platenote(&dir, &["mark", "job", "--undo", "--csv"])
+        .success()
+        .stdout("n,places,work,file,undone\n7,\"bass A1; bass A2\",cleaned,,yes\n");
     let listed = json(&dir, &["status", "job", "--marks", "--json"]);
     let undone: Vec<bool> = listed.iter().map(|mark| mark["undone"].as_bool().unwrap()).collect();
-    assert_eq!(undone, [false, false, false, true, false, true]);
+    assert_eq!(undone, [false, false, false, true, false, true, true]);
     platenote(&dir, &["verify", "job"]).success();
 }
 
@@ -186,6 +199,11 @@ fn status_maps_what_is_done_and_warns() {
     let lines = json(&dir, &["status", "job", "--json"]);
     let of = |kind: &str| lines.iter().filter(|line| line["kind"] == kind).count();
     assert_eq!((of("face"), of("difference"), of("warning")), (6, 1, 3));
+    assert_eq!(
+        said(&dir, &["status", "job", "--csv", "--table", "differences"]),
+        "place,text\nbass A1 outer,\"a 38 mm valve was lifted off, none fitted yet\"\n"
+    );
+    assert_eq!(said(&dir, &["status", "job", "--csv", "--table", "warnings"]).lines().count(), 4);
     let csv = said(&dir, &["status", "job", "--csv"]);
     assert!(
         csv.starts_with(
@@ -213,7 +231,7 @@ fn the_work_list_comes_from_marks_alone_where_nothing_was_heard() {
     );
     platenote(&dir, &["worklist", "job", "--csv"])
         .success()
-        .stdout(contains("\nbass A2,inner,yes,off,35,tray,3,35,"));
+        .stdout(contains("\n,bass A2,inner,yes,off,35,tray,3,35,"));
     platenote(&dir, &["worklist", "job", "--html"]).success();
     assert!(
         fs::read_to_string(dir.path().join("job/report/work-list.html"))

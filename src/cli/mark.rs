@@ -19,7 +19,7 @@ Places:  A7   A7 outer   A7 press   bass A1..A12   A1 A3 B2 inner   (several, an
 Work:    lifted, put back, waxed, cleaned, cleaned solvent, rust none|light|heavy,
          valve off [LENGTH] [flat|stained|curled|scrap] [bin N], valve fitted [LENGTH] [bin N|new], valve kept,
          spring fitted, filed tip|root, soldered, tuned, pause, note TEXT, photo FILE
-Lengths: 38, 38mm, 3.8cm, 1.5in
+Lengths: 38, 38mm, 3.8cm, 1.5in, 1 1/2 in
 
 A mark is on the disk when the program ends. It is never erased: --undo takes it back by a further line.")]
 pub(crate) struct Arguments {
@@ -35,6 +35,9 @@ pub(crate) struct Arguments {
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
+    /// The mark as CSV
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
@@ -48,6 +51,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             output::json(
                 &json!({"format": 1, "kind": "undone", "n": n, "places": place_names, "work": work}),
             )?;
+        } else if arguments.csv {
+            csv_line(n, &place_names, &work, None, true)?;
         } else {
             output::line(&format!("mark {n} taken back: {}", line(&place_names, &work)))?;
         }
@@ -75,6 +80,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         let line =
             json!({"format": 1, "kind": "mark", "n": n, "places": place_names, "work": text, "file": file});
         output::json(&line)?;
+    } else if arguments.csv {
+        csv_line(n, &place_names, &text, file, false)?;
     } else {
         output::line(&format!("mark {n}: {}", line(&place_names, &text)))?;
     }
@@ -135,6 +142,13 @@ fn hazard(work: &Work) -> Option<report::Work> {
         Work::Filed(_) => Some(report::Work::File),
         _ => None,
     }
+}
+
+/// What was written, with a head; warnings go to stderr.
+fn csv_line(n: u32, places: &[String], work: &str, file: Option<&str>, undone: bool) -> Result<(), Failure> {
+    output::csv(&["n", "places", "work", "file", "undone"])?;
+    let undone = if undone { "yes" } else { "no" };
+    output::csv(&[&n.to_string(), &places.join("; "), work, file.unwrap_or_default(), undone])
 }
 
 fn names(spots: &[Spot]) -> Vec<String> {

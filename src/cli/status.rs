@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use super::failure::{Ended, Failure};
@@ -23,9 +23,29 @@ pub(crate) struct Arguments {
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
-    /// The table as CSV
+    /// A table as CSV: the faces, or another one with --table
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// Which table --csv prints
+    #[arg(
+        long,
+        value_enum,
+        value_name = "NAME",
+        default_value = "faces",
+        requires = "csv",
+        conflicts_with = "marks"
+    )]
+    table: TableName,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum TableName {
+    /// What is done and what is next on each face
+    Faces,
+    /// Where plan, diary and tray differ
+    Differences,
+    /// Orders of work that cost work
+    Warnings,
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
@@ -42,8 +62,14 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     if arguments.json {
         print_json(&plates, &warnings, &check)?;
     } else if arguments.csv {
-        print_csv(&plates)?;
-        say(&warnings);
+        match arguments.table {
+            TableName::Faces => print_csv(&plates)?,
+            TableName::Differences => differences_csv(&check)?,
+            TableName::Warnings => warnings_csv(&warnings)?,
+        }
+        if !matches!(arguments.table, TableName::Warnings) {
+            say(&warnings);
+        }
     } else {
         print_map(&plates)?;
         print_next(&plates)?;
@@ -67,6 +93,24 @@ pub(crate) fn difference_line(difference: &workshop::Difference) -> String {
 pub(crate) fn difference_json(difference: &workshop::Difference) -> serde_json::Value {
     let place = difference.place.as_ref().map(ToString::to_string);
     json!({"format": 1, "kind": "difference", "place": place, "text": difference.text})
+}
+
+/// The differences as a table.
+pub(crate) fn differences_csv(check: &CountCheck) -> Result<(), Failure> {
+    output::csv(&["place", "text"])?;
+    for difference in &check.differences {
+        let place = difference.place.as_ref().map(ToString::to_string).unwrap_or_default();
+        output::csv(&[place, difference.text.clone()])?;
+    }
+    Ok(())
+}
+
+fn warnings_csv(warnings: &[Warning]) -> Result<(), Failure> {
+    output::csv(&["n", "text", "next"])?;
+    for warning in warnings {
+        output::csv(&[warning.n.to_string(), warning.text.clone(), warning.next.clone()])?;
+    }
+    Ok(())
 }
 
 fn say(warnings: &[Warning]) {

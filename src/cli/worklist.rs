@@ -108,6 +108,7 @@ fn print_json(list: &WorkList) -> Result<(), Failure> {
 
 fn print_csv(list: &WorkList) -> Result<(), Failure> {
     output::csv(&[
+        "pass",
         "plate",
         "face",
         "lift_plate",
@@ -124,6 +125,7 @@ fn print_csv(list: &WorkList) -> Result<(), Failure> {
             let number =
                 |length: Option<Millimetres>| length.map_or(String::new(), |mm| mm.get().to_string());
             output::csv(&[
+                list.pass.clone().unwrap_or_default(),
                 task.plate.to_string(),
                 valve.face.to_string(),
                 if task.lift { "yes" } else { "no" }.to_owned(),

@@ -76,6 +76,17 @@ fn faults_name_line_key_what_is_wrong_and_what_would_be_right() {
         ("valves_mm = [38]", "line 8, `valves_mm`: 1 entries for 2 plates; give one for each plate"),
         ("valves_mm = [38, [1, 2, 3]]", "a list of 3; give two, [outer, inner]"),
         ("valves_mm = [38, -1]", "-1 is out of range; give a number from 0 to 200 (mm, 0 for none)"),
+        (
+            "valves_mm = [38, 3.8]",
+            "line 8, `valves_mm`: `3.8` has no unit, and a valve of 3.8 mm is too short to be meant",
+        ),
+        (
+            "valves_mm = [38, 3.8]",
+            "write `38 mm` or `3.8 cm` if 38 mm is meant; lengths with a unit are put in quotes",
+        ),
+        ("slots_mm = [[31, 3.05], 28]", "write `30.5 mm` or `3.05 cm`"),
+        ("valves_mm = [38, \"3.8\"]", "write `38 mm` or `3.8 cm` if 38 mm is meant"),
+        ("valves_mm = [38, \"long\"]", "`valves_mm`: `long` is not a length"),
         ("valves_mm = nan", "`valves_mm`: float found"),
         (
             "tremolo_cents = 3\ntremolo_beats_hz = { A4 = 1 }",

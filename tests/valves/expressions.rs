@@ -12,6 +12,14 @@ fn the_ways_of_the_trade_give_one_length() {
     for text in ["1.5 in", "1.5in", "1.5\"", "1,5 inches", "3.81 cm", "38.1"] {
         assert_eq!(parse_length(text).unwrap().get(), 38.1, "{text}");
     }
+    for text in ["1 1/2 in", "1-1/2\"", "1 1/2in", "1½ in", "1½\"", "1 - 1/2 in", "1 1⁄2 inch", "38 1/10 mm"]
+    {
+        assert_eq!(parse_length(text).unwrap().get(), 38.1, "{text}");
+    }
+    assert_eq!(parse_length("7/8 in").unwrap().get(), 22.225);
+    assert_eq!(parse_length("1 3/4\"").unwrap().get(), 44.45);
+    assert_eq!(parse_length("38,125 mm").unwrap().get(), 38.125, "no valve is 38 metres long");
+    assert_eq!(parse_count("1 1/2 in=4").unwrap(), (parse_length("38.1").unwrap(), 4));
     assert_eq!(parse_count("3.8 cm = 12").unwrap().1, 12);
     assert_eq!(parse_width("6,5 mm").unwrap().get(), 6.5);
 }
@@ -21,6 +29,9 @@ fn a_bare_3_8_is_refused_and_38_is_named() {
     let error = parse_length("3.8").unwrap_err();
     assert_eq!(error, LengthError::Bare { text: "3.8".into(), likely: 38.0 });
     assert_eq!(error.next(), "write `38 mm` or `3.8 cm` if 38 mm is meant");
+    let error = parse_length("1 1/2").unwrap_err();
+    assert_eq!(error, LengthError::BareFraction { text: "1 1/2".into(), likely: 38.1 });
+    assert_eq!(error.next(), "write `1 1/2 in` if 38.1 mm is meant");
     // With its unit it is no better: no valve is that short.
     assert_eq!(parse_length("3.8 mm").unwrap_err().next(), "write `38 mm` if that is meant");
     assert_eq!(parse_length("380").unwrap_err().next(), "write `38 mm` if that is meant");
@@ -29,8 +40,31 @@ fn a_bare_3_8_is_refused_and_38_is_named() {
 
 #[test]
 fn what_is_no_length_says_what_would_be() {
-    for text in ["", "mm", "38 m", "thirty", "3.8.1", "-38", "1e2", "nan", "inf", ".", "38 38", "٣٨", "0x26"]
-    {
+    for text in [
+        "",
+        "mm",
+        "38 m",
+        "thirty",
+        "3.8.1",
+        "-38",
+        "1e2",
+        "nan",
+        "inf",
+        ".",
+        "38 38",
+        "٣٨",
+        "0x26",
+        "1/0 in",
+        "0/2 in",
+        "3/2 in",
+        "1 1/2/2 in",
+        "1.5 1/2 in",
+        "1,000.5",
+        "/2 in",
+        "1/ in",
+        "1--1/2 in",
+        "½½ in",
+    ] {
         let error = parse_length(text).unwrap_err();
         assert!(error.next().contains("38 mm"), "{text}: {error}; {}", error.next());
     }

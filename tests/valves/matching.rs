@@ -251,3 +251,21 @@ fn a_whole_instrument_with_a_full_tray_is_dealt_out_in_time() {
     assert_eq!(fitting.served(), 328);
     assert!(since.elapsed().as_secs() < 60, "{:?}", since.elapsed());
 }
+
+/// Far more than any bench holds: 500 slots, 2000 pieces of 2000 kinds, lengths drawn from the same range.
+#[test]
+fn the_largest_bench_is_dealt_out_while_one_waits() {
+    let tenths = |k: u64, spread: u64| 200 + (k * 7919 % spread) as u32;
+    let needs: Vec<Need> = (0..500).map(|k| need(k, tenths(k as u64, 397), Material::Leather)).collect();
+    let lots = (0..2000).map(|k| Lot {
+        bin: Some(k.to_string()),
+        ..lot(tenths(k, 401), Condition::Flat, Material::Leather, 1)
+    });
+    let tray = Tray::new(lots);
+    let began = std::time::Instant::now();
+    let fitting = fit(&needs, &tray, &ValveRule::default());
+    println!("500 needs, 2000 pieces: {:.2?}", began.elapsed());
+    assert_eq!(fitting.rows.len(), 500);
+    assert!(fitting.served() >= 495, "{}", fitting.summary());
+    assert!(began.elapsed().as_secs() < 10, "{:?}", began.elapsed());
+}

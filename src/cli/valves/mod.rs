@@ -1,6 +1,7 @@
 //! `valves JOB`: the tray against what the plates need, and what to cut.
 
 mod show;
+mod tables;
 
 use std::path::PathBuf;
 
@@ -8,15 +9,16 @@ use clap::{Args, ValueEnum};
 
 use super::failure::{Ended, Failure};
 use super::output;
+use super::status::differences_csv;
 use crate::instrument::Material;
-use crate::record::{Error, Job, JobWriter, tray_from_csv};
+use crate::record::{Error, Job, JobWriter, tray_from_csv, tray_to_csv};
 use crate::report::fitting_page;
 use crate::workshop::{self, Condition, Lot, is_bin_name, parse_count, parse_width};
 
 /// Deal out the tray of old valves to the slots that need one, and say what to cut
 #[derive(Args)]
 #[command(after_help = "\
-Lengths are written 38, 38mm, 3.8cm or 1.5in; a bare 3.8 is refused. A count replaces what was known of that kind \
+Lengths are written 38, 38mm, 3.8cm, 1.5in or '1 1/2in'; a bare 3.8 is refused. A count replaces what was known of that kind \
 in that bin; --import replaces the whole tray. The numbers valves are cut by are in docs/job-format.md and can be set \
 in plan.toml under [valves].")]
 pub(crate) struct Arguments {
@@ -53,9 +55,35 @@ pub(crate) struct Arguments {
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
-    /// The fitting list as CSV
+    /// A table as CSV: the fitting list, or another one with --table
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// Which table --csv prints
+    #[arg(
+        long,
+        value_enum,
+        value_name = "NAME",
+        default_value = "fitting",
+        requires = "csv",
+        conflicts_with = "stock"
+    )]
+    table: TableName,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum TableName {
+    /// Each slot and what it gets
+    Fitting,
+    /// New valves to cut
+    Cut,
+    /// Strips to cut them from
+    Strip,
+    /// What stays in the tray
+    Left,
+    /// Where plan, diary and tray differ
+    Differences,
+    /// The sums
+    Count,
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -115,7 +143,14 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     if arguments.json {
         show::json(&fitting, &check)?;
     } else if arguments.csv {
-        show::csv(&fitting)?;
+        match arguments.table {
+            TableName::Fitting => tables::fitting(&fitting)?,
+            TableName::Cut => tables::cuts(&fitting)?,
+            TableName::Strip => tables::strips(&fitting)?,
+            TableName::Left => output::line(tray_to_csv(fitting.left.lots()).trim_end())?,
+            TableName::Differences => differences_csv(&check)?,
+            TableName::Count => tables::count(&fitting, &check)?,
+        }
     } else {
         show::text(&fitting, &check, arguments.explain)?;
     }

@@ -1,4 +1,4 @@
-//! The tray and the fitting list, for a person, as JSON and as CSV.
+//! The tray and the fitting list, for a person and as JSON.
 
 use serde_json::{Value, json};
 
@@ -120,40 +120,8 @@ pub(super) fn json(fitting: &Fitting, check: &CountCheck) -> Result<(), Failure>
     }))
 }
 
-pub(super) fn csv(fitting: &Fitting) -> Result<(), Failure> {
-    output::csv(&[
-        "plate",
-        "face",
-        "length_mm",
-        "material",
-        "helper_spring",
-        "from",
-        "lot_length_mm",
-        "condition",
-        "bin",
-        "trim_mm",
-    ])?;
-    for row in &fitting.rows {
-        let (from, lot, trim) = choice(row);
-        let number =
-            |length: Option<Millimetres>| length.map_or(String::new(), |length| length.get().to_string());
-        output::csv(&[
-            row.need.place.plate.to_string(),
-            row.need.place.face.to_string(),
-            number(row.need.length),
-            word(row.need.material).to_owned(),
-            if row.need.helper_spring { "yes" } else { "no" }.to_owned(),
-            from.to_owned(),
-            number(lot.map(|lot| lot.length)),
-            lot.map_or(String::new(), |lot| lot.condition.to_string()),
-            lot.and_then(|lot| lot.bin.clone()).unwrap_or_default(),
-            number(trim),
-        ])?;
-    }
-    Ok(())
-}
-
-fn choice(row: &FittedNeed) -> (&'static str, Option<&Lot>, Option<Millimetres>) {
+/// Where a need is served from, by which lot, with how much trimmed.
+pub(super) fn choice(row: &FittedNeed) -> (&'static str, Option<&Lot>, Option<Millimetres>) {
     match &row.choice {
         Choice::FromTray { lot, trim } => ("tray", Some(lot), Some(*trim)),
         Choice::Cut => ("cut", None, None),
@@ -190,7 +158,7 @@ fn lot_json(kind: &str, lot: &Lot) -> Value {
     })
 }
 
-fn word(material: Material) -> &'static str {
+pub(super) fn word(material: Material) -> &'static str {
     match material {
         Material::Leather => "leather",
         Material::Plastic => "plastic",

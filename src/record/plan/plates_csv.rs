@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::valves::length_in_words;
 use super::{PLAIN_NAME, Plan, is_plain_name};
 use crate::instrument::{
     Bellows, Block, Instrument, Material, Note, PerFace, PerStroke, Plate, Reed, Row, Temperament, Tremolo,
@@ -165,12 +166,12 @@ fn note(text: &str) -> Result<Option<Note>, Wrong> {
 
 /// A length; `None` where the cell is empty or `?`.
 fn length(text: &str, column: &str) -> Result<Option<Millimetres>, Wrong> {
-    if text.is_empty() || text == "?" {
-        return Ok(None);
-    }
-    let number = text.replace(',', ".").parse::<f64>().ok().filter(|mm| (0.0..=200.0).contains(mm));
-    number.and_then(Millimetres::new).map(Some).ok_or_else(|| {
-        let right = "give a length from 0 (none) to 200 mm, or leave it empty when it is not known";
-        (format!("{column} `{text}` is no length"), right.into())
-    })
+    let Some(read) = length_in_words(text) else { return Ok(None) };
+    let mm = read.map_err(|(wrong, right)| {
+        (
+            format!("{column}: {wrong}"),
+            format!("{right}; 0 for none, and leave it empty when it is not known"),
+        )
+    })?;
+    Ok(Millimetres::new(mm))
 }

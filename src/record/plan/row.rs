@@ -2,13 +2,12 @@
 
 use super::reader::{Faults, Section, Value, start_of};
 use super::section_name;
+use super::valves::length;
 use crate::instrument::{
     Bellows, Face, Material, Note, PerFace, PerStroke, Plate, Reed, Row, Stroke, Tremolo, Valve,
 };
 use crate::units::{Cents, Millimetres};
 
-/// No part of a free-reed plate is longer, mm; a larger number is a slip of the pen or another unit.
-const LONGEST_MM: f64 = 200.0;
 /// A rank is set off by less than a semitone or so, cents.
 const WIDEST_CENTS: f64 = 150.0;
 /// And beats slower than this, per second.
@@ -75,14 +74,6 @@ type Pair<T> = [Option<T>; 2];
 
 fn pick<T: Copy>(pairs: &[Pair<T>], idx: usize, side: usize) -> Option<T> {
     pairs.get(idx).and_then(|pair| pair[side])
-}
-
-/// A length; "?" stands for one that is not known, which is `None` without a fault.
-fn length(key: &str, value: &Value, faults: &mut Faults) -> Option<f64> {
-    if value.get_ref().as_str() == Some("?") {
-        return None;
-    }
-    faults.number_within(key, value, (0.0, LONGEST_MM), "mm, 0 for none")
 }
 
 /// The notes of each plate for press and draw; `None` for a stroke without a reed.

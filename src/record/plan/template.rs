@@ -124,7 +124,7 @@ tolerance_cents = 2.0             # a reed this near its target is left alone
 name = "A"
 notes = ["E2", "F2", "F#2"]       # plate A1, A2, A3; "-" where there is no reed
 # notes = { press = ["C4", "E4"], draw = ["D4", "-"] }   # bisonoric, and plates with one reed
-# valves_mm = [[38, 38], [38, 0], 35]   # [outer, inner], 0 = none, "?" = not known, one number for both
+# valves_mm = [[38, 38], [38, 0], "3.5 cm"]   # [outer, inner], 0 = none, "?" = not known, one for both
 # slots_mm = [[33.5, 33.5], 33, 30]     # measured slots of the [press, draw] reeds, 0 = not measured
 # material = "leather"                  # or "plastic"; or a list like valves_mm
 # helper_springs = ["A1..A2", "A3 outer"]   # or true for all

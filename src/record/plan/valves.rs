@@ -1,8 +1,14 @@
-//! `[valves]` of the plan: the numbers valves are cut by, where they differ from common practice.
+//! Lengths of valves and slots as the plan has them, and `[valves]`: the numbers valves are cut by, where they differ
+//! from common practice.
 
 use super::reader::{Faults, Section, Value, start_of};
 use crate::units::Millimetres;
-use crate::workshop::ValveRule;
+use crate::workshop::{ValveRule, parse_length};
+
+/// No part of a free-reed plate is longer, mm; a larger number is a slip of the pen or another unit.
+const LONGEST_MM: f64 = 200.0;
+/// A bare number below this was read off a ruler in centimetres, as on the command line.
+const BARE_FROM_MM: f64 = 10.0;
 
 /// Every key with the range it may lie in, mm.
 const KEYS: [(&str, f64, f64); 7] = [
@@ -14,6 +20,53 @@ const KEYS: [(&str, f64, f64); 7] = [
     ("kerf_mm", 0.0, 5.0),
     ("reading_tolerance_mm", 0.0, 3.0),
 ];
+
+/// A length, mm: a bare number from 10 on, or in quotes with its unit; "?" stands for one that is not known, which is
+/// `None` without a fault.
+pub(super) fn length(key: &str, value: &Value, faults: &mut Faults) -> Option<f64> {
+    let read = match value.get_ref().as_str() {
+        Some(text) => length_in_words(text)?,
+        None => bare_length(faults.number_within(key, value, (0.0, LONGEST_MM), "mm, 0 for none")?),
+    };
+    match read {
+        Ok(mm) => Some(mm),
+        Err((wrong, right)) => {
+            faults.add(start_of(value), key, wrong, right);
+            None
+        }
+    }
+}
+
+/// A length in a cell of a list or in quotes; `None` for `?` or nothing.
+pub(super) fn length_in_words(text: &str) -> Option<Result<f64, (String, String)>> {
+    let text = text.trim();
+    if text.is_empty() || text == "?" {
+        return None;
+    }
+    if text.bytes().all(|byte| matches!(byte, b'0' | b'.' | b',')) && text.contains('0') {
+        return Some(Ok(0.0));
+    }
+    let read = parse_length(text).map(Millimetres::get);
+    Some(read.map_err(|error| (error.to_string(), error.next())))
+}
+
+/// A length as the plan and its lists write it, so that it is read back the same.
+pub(super) fn length_to_toml(mm: f64) -> String {
+    if mm == 0.0 || mm >= BARE_FROM_MM { format!("{mm:?}") } else { format!("\"{mm} mm\"") }
+}
+
+fn bare_length(mm: f64) -> Result<f64, (String, String)> {
+    if mm == 0.0 || mm >= BARE_FROM_MM {
+        return Ok(mm);
+    }
+    match parse_length(&mm.to_string()) {
+        Ok(length) => Ok(length.get()),
+        Err(error) => {
+            let next = format!("{}; lengths with a unit are put in quotes", error.next());
+            Err((error.to_string(), next))
+        }
+    }
+}
 
 pub(super) fn read(value: &Value, faults: &mut Faults) -> Option<ValveRule> {
     let Some(table) = value.get_ref().as_table() else {

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::valves::length_to_toml;
 use super::{FORMAT, Plan};
 use crate::instrument::{
     Bellows, Block, Face, Material, Note, PerFace, Row, Stroke, Temperament, Tremolo, Valve,
@@ -80,7 +81,7 @@ fn write_row(text: &mut String, row: &Row, block: &Block) {
     };
     let strokes = Stroke::BOTH;
     if (0..row.plates.len()).any(|idx| strokes.into_iter().any(|stroke| slot(idx, stroke).is_some())) {
-        let number = |idx, stroke| format!("{:?}", slot(idx, stroke).unwrap_or(0.0));
+        let number = |idx, stroke| length_to_toml(slot(idx, stroke).unwrap_or(0.0));
         let pairs =
             (0..row.plates.len()).map(|idx| both(number(idx, Stroke::Press), number(idx, Stroke::Draw)));
         *text += &list("slots_mm", pairs);
@@ -104,7 +105,7 @@ fn length(valve: Valve) -> String {
     match valve {
         Valve::None => "0".into(),
         Valve::Fitted { length: None, .. } => "\"?\"".into(),
-        Valve::Fitted { length: Some(length), .. } => format!("{:?}", length.get()),
+        Valve::Fitted { length: Some(length), .. } => length_to_toml(length.get()),
     }
 }
 
