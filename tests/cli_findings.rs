@@ -104,6 +104,7 @@ impl Made {
             why: "test".into(),
             lossy: false,
             remarks: Vec::new(),
+            clock: None,
         };
         job.store_bytes(take, bytes).expect("a stored take");
     }

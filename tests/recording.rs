@@ -3,7 +3,7 @@
 mod bench;
 
 use bench::tone::{Companion, Tail, ToneSpec};
-use platenote::analysis::{Clock, Expectation, Opposite};
+use platenote::analysis::{Expectation, Opposite};
 use platenote::instrument::ReedPlace;
 use platenote::record::{Job, JobWriter, PassChange};
 use platenote::recording::{Agenda, Live, Now, Order, Said, Session, Setting, Taken, reeds_in, still_due};
@@ -51,7 +51,7 @@ impl Workshop {
     fn session(&mut self) -> Session<'_> {
         let all = reeds_in(self.job.instrument(), &Order::Plates).unwrap();
         let due = still_due(&self.job, "before", &all);
-        let setting = Setting { pass: "before".into(), rate_hz: RATE, channels: 1, clock: Clock::default() };
+        let setting = Setting { pass: "before".into(), rate_hz: RATE, channels: 1, clock: None };
         Session::new(&mut self.job, setting, Agenda::new(due))
     }
 }

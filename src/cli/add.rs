@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde_json::json;
 
+use super::clock::{self, TypedClock};
 use super::failure::{Ended, Failure, print_error};
 use super::output;
 use super::pass_arguments::PassArguments;
@@ -12,7 +13,7 @@ use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
 use crate::placing::{NotPlaced, place_by_name, place_by_pitch};
-use crate::record::{self, JobWriter, NewTake, Stored, Table};
+use crate::record::{self, ClockFacts, JobWriter, NewTake, Stored, Table};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -39,6 +40,9 @@ pub(crate) struct Arguments {
     /// Block of all files placed by pitch
     #[arg(long, value_name = "NAME")]
     block: Option<String>,
+    /// Clock of the device that recorded the files, to correct the pitches for: its name, or ppm as `12.5±3`
+    #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true)]
+    clock: Option<TypedClock>,
     /// Move a sound that is in the pass already from the place it was given before to the one given now
     #[arg(long = "move")]
     move_it: bool,
@@ -87,9 +91,10 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     for one in wanted {
         let file = one.file.clone();
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
+            let clock = arguments.clock.as_ref().map(|clock| clock.at(placed.take.rate_hz)).transpose()?;
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
             let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
-            store(&mut job, pass, &file, placed, arguments.move_it)
+            store(&mut job, pass, &file, placed, clock, arguments.move_it)
         });
         let told = match &outcome {
             Ok(done) => tell(&file, done, arguments.json),
@@ -159,6 +164,7 @@ fn store(
     pass: String,
     file: &Path,
     placed: Placed,
+    clock: Option<ClockFacts>,
     move_it: bool,
 ) -> Result<Done, Failure> {
     let Placed { take, place, by, why } = placed;
@@ -170,6 +176,7 @@ fn store(
         why: why.clone(),
         lossy: take.lossy,
         remarks: take.remarks,
+        clock,
     };
     let (take, state) = match job.store_file(new, file) {
         Ok(Stored::New(stored)) => (stored.facts.file, ("stored", "stored as")),

@@ -89,6 +89,7 @@ fn store_takes(folder: &Path) -> Result<usize, Failure> {
                 why: "invented for the demo".to_owned(),
                 lossy: false,
                 remarks: Vec::new(),
+                clock: None,
             };
             job.store_file(new, &sound_file)?;
             n_takes += 1;

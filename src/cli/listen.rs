@@ -40,10 +40,11 @@ mod with_microphone {
     use serde_json::json;
 
     use super::{Arguments, Ended, Failure};
-    use crate::analysis::{Expectation, Opposite, Reading};
+    use crate::analysis::{Clock, Expectation, Opposite, Reading};
     use crate::audio::Microphone;
-    use crate::cli::output;
+    use crate::cli::{clock, output};
     use crate::instrument::{Temperament, Tuning};
+    use crate::record::ClockFacts;
     use crate::recording::{Live, Now};
     use crate::units::Cents;
 
@@ -58,7 +59,11 @@ mod with_microphone {
             "listening to `{}`, {} Hz, {} channels",
             input.name, input.rate_hz, input.channels
         ));
-        let mut live = Live::new(input.rate_hz, input.channels, Expectation::default());
+        let (clock, clock_words) = clock::of_input(&input);
+        output::say(&clock_words);
+        let clock = clock.as_ref().map_or(Clock::default(), ClockFacts::clock);
+        let expectation = Expectation { clock, ..Expectation::default() };
+        let mut live = Live::new(input.rate_hz, input.channels, expectation);
         let (mut sound, mut trace, mut frames) = (Vec::new(), VecDeque::new(), 0_usize);
         loop {
             sound.clear();

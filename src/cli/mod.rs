@@ -4,7 +4,9 @@
 //! stdout through `output`, words about them to stderr. With `--json` the results are one object a line.
 
 mod add;
+mod calibrate;
 mod chart;
+mod clock;
 mod close_ups;
 mod demo;
 mod devices;
@@ -48,6 +50,7 @@ enum Verb {
     Findings(findings::Arguments),
     Chart(chart::Arguments),
     Devices(devices::Arguments),
+    Calibrate(calibrate::Arguments),
     Listen(listen::Arguments),
     Valves(valves::Arguments),
     Mark(mark::Arguments),
@@ -72,6 +75,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
         Verb::Devices(arguments) => devices::run(arguments),
+        Verb::Calibrate(arguments) => calibrate::run(arguments),
         Verb::Listen(arguments) => listen::run(arguments),
         Verb::Valves(arguments) => valves::run(arguments),
         Verb::Mark(arguments) => mark::run(arguments),

@@ -12,12 +12,13 @@ use std::path::PathBuf;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use rayon::prelude::*;
 
+use super::clock;
 use super::failure::Failure;
 use crate::analysis::{self, Expectation, Heard, OppositeExpectation, Reading};
 use crate::audio;
 use crate::instrument::{Instrument, Plate, PlatePlace, ReedPlace, Stroke};
 use crate::judgement::{MeasuredAt, Missing, PassReadings};
-use crate::record::{Job, KeptReading, MeasuredIn, Readings, StoredTake};
+use crate::record::{ClockFacts, Job, KeptReading, MeasuredIn, Readings, StoredTake};
 use crate::take::Take;
 use crate::units::{Cents, Hz};
 
@@ -57,6 +58,18 @@ pub(crate) fn listen(job: &Job, pass: &str) -> Result<HeardPass, Failure> {
     let mut words: Vec<String> = damage.into_iter().collect();
     let mut files = BTreeMap::new();
     let mut readings = BTreeMap::new();
+    let mut corrections: Vec<(&ClockFacts, usize)> = Vec::new();
+    for reed in heard.iter().flatten().filter(|reed| reed.result.is_ok()) {
+        let Some(clock) = reed.take.as_ref().and_then(|take| take.facts.clock.as_ref()) else { continue };
+        match corrections.iter_mut().find(|(there, _)| *there == clock) {
+            Some((_, count)) => *count += 1,
+            None => corrections.push((clock, 1)),
+        }
+    }
+    words.extend(corrections.into_iter().map(|(facts, count)| {
+        let figures = clock::figures(facts);
+        format!("{count} pitches are corrected for the clock of `{}`: {figures}", facts.device)
+    }));
     for reed in heard.into_iter().flatten() {
         words.extend(reed.words);
         if let (Some(take), Ok((reading, heard, expectation))) = (&reed.take, &reed.result) {
@@ -132,10 +145,10 @@ impl<'a> PlateEar<'a> {
     /// Go back from the newest take to the first that gives a pitch, with a word on each passed over.
     fn newest_good(&self, stroke: Stroke) -> (Result<Found<'a>, Missing>, Vec<String>) {
         let place = self.reed(stroke);
-        let expectation = self.expectation(stroke);
         let mut first_reason = None;
         let mut passed_over = Vec::new();
         for take in self.takes.get(&place).into_iter().flatten().rev() {
+            let expectation = self.expectation(stroke, take);
             let kept = self.kept.get(&take.facts.sha256, &expectation).filter(|_| is_as_stored(take));
             let ear = match kept {
                 Some(kept) => Ok(Ear::Kept(kept)),
@@ -170,7 +183,7 @@ impl<'a> PlateEar<'a> {
             Err(missing) => HeardReed { place, take: None, result: Err(missing), words },
             Ok(Found { take, ear }) => {
                 let heard = ear.pitch();
-                let expectation = Expectation { opposite, ..self.expectation(stroke) };
+                let expectation = Expectation { opposite, ..self.expectation(stroke, take) };
                 let reading = match ear {
                     Ear::Live(live) => Ok(live.reading(opposite)),
                     Ear::Kept(kept) => match kept.reading(&opposite) {
@@ -201,8 +214,12 @@ impl<'a> PlateEar<'a> {
             .map_or(OppositeExpectation::Unknown, |within| OppositeExpectation::Known { pitch, within })
     }
 
-    fn expectation(&self, stroke: Stroke) -> Expectation {
-        Expectation { pitch: self.instrument.target(&self.reed(stroke)), ..Expectation::default() }
+    fn expectation(&self, stroke: Stroke, take: &StoredTake) -> Expectation {
+        Expectation {
+            pitch: self.instrument.target(&self.reed(stroke)),
+            clock: take.facts.clock(),
+            ..Expectation::default()
+        }
     }
 
     fn reed(&self, stroke: Stroke) -> ReedPlace {

@@ -54,6 +54,20 @@ pub enum Error {
         /// The newest format known.
         known: i64,
     },
+    /// The file of clocks cannot be used.
+    #[error("`{}` cannot be used: {detail}", .file.display())]
+    Clocks {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong in it.
+        detail: String,
+    },
+    /// The person has no folder for settings.
+    #[error("this user has no folder for settings, where the clocks of sound cards are kept")]
+    NoHome {
+        /// The variable that names one.
+        variable: &'static str,
+    },
     /// Another program has the job.
     #[error("another program is writing to the job `{}`", .folder.display())]
     Busy {
@@ -120,6 +134,8 @@ impl Error {
             Self::Plan { .. } => "correct the lines named; nothing was changed".into(),
             Self::List { right, .. } => right.clone(),
             Self::NewerFormat { .. } => "use a later version of platenote; the files are as they were".into(),
+            Self::Clocks { .. } => "correct it by hand, or delete it and measure the clocks again".into(),
+            Self::NoHome { variable } => format!("name a folder for them in the variable `{variable}`"),
             Self::Busy { .. } => {
                 "wait until it is done, or end it, and try again; nothing was changed".into()
             }

@@ -5,6 +5,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::analysis::Clock;
+
 /// Something that happened, as a line of the diary stores it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "what", rename_all = "snake_case")]
@@ -79,6 +81,20 @@ pub struct TakeFacts {
     /// What the ear remarked, a sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub remarks: Vec<String>,
+    /// The clock of the device that recorded it, where it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub clock: Option<ClockFacts>,
+}
+
+/// The clock of a recording device, as `calibrate` measured it or somebody typed it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClockFacts {
+    /// What the device is called.
+    pub device: String,
+    /// How fast it runs, parts per million.
+    pub error_ppm: f64,
+    /// Half the 95 % interval of that, parts per million.
+    pub uncertainty_ppm: f64,
 }
 
 /// A take that belongs to another reed; the file keeps its name.
@@ -162,6 +178,29 @@ pub struct LotFacts {
     pub bin: Option<String>,
     /// How many.
     pub count: u32,
+}
+
+impl TakeFacts {
+    /// The clock to read the take with.
+    pub fn clock(&self) -> Clock {
+        self.clock.as_ref().map_or(Clock::default(), ClockFacts::clock)
+    }
+}
+
+impl ClockFacts {
+    /// No clock is further off, parts per million: what is more comes of a wrong rate or a wrong tone.
+    pub const MOST_PPM: f64 = 1000.0;
+
+    /// As the analysis takes it; figures out of range, from a diary edited by hand, count as not measured.
+    pub fn clock(&self) -> Clock {
+        let Self { error_ppm, uncertainty_ppm, .. } = *self;
+        if self.is_sound() { Clock { error_ppm, uncertainty_ppm } } else { Clock::default() }
+    }
+
+    /// Whether the figures are those of a clock.
+    pub fn is_sound(&self) -> bool {
+        self.error_ppm.abs() <= Self::MOST_PPM && (0.0..=Self::MOST_PPM).contains(&self.uncertainty_ppm)
+    }
 }
 
 impl Event {

@@ -2,6 +2,7 @@
 //!
 //! [`Job`] reads, [`JobWriter`] writes while it keeps other writers off. `docs/job-format.md` describes the files.
 
+mod clocks;
 mod diary;
 mod disk;
 mod error;
@@ -21,12 +22,13 @@ mod take_store;
 mod tray_csv;
 mod verify;
 
+pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
 pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::write_whole;
 pub use error::Error;
 pub use event::{
-    Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, RemarkFacts, StockFacts,
-    TakeFacts, UndoneFacts,
+    ClockFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, RemarkFacts,
+    StockFacts, TakeFacts, UndoneFacts,
 };
 pub use file_line::FileLine;
 pub use job::{Job, JobWriter, PassChange, StoredTake};

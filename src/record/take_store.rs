@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use super::event::{Event, MoveFacts, RemarkFacts, TakeFacts};
+use super::event::{ClockFacts, Event, MoveFacts, RemarkFacts, TakeFacts};
 use super::job::{JobWriter, StoredTake, TAKES_FOLDER};
 use super::plan::is_plain_name;
 use super::{Error, disk};
@@ -27,6 +27,8 @@ pub struct NewTake {
     pub lossy: bool,
     /// What the ear remarked, a sentence each.
     pub remarks: Vec<String>,
+    /// The clock of the device that recorded it, where it was measured.
+    pub clock: Option<ClockFacts>,
 }
 
 /// What became of a take.
@@ -125,6 +127,7 @@ impl JobWriter {
             why: take.why,
             lossy: take.lossy,
             remarks: take.remarks,
+            clock: take.clock,
         };
         let path = folder.join(&name);
         let place = take.place;

@@ -4,6 +4,7 @@
 use std::collections::VecDeque;
 
 use super::meter::{HOP_S, Hop, Meter, level_db};
+use super::note::{Note, hops, push};
 
 /// Sound kept from before the note, s: its slow start, and quiet to hold it against.
 const BEFORE_S: f64 = 0.7;
@@ -30,9 +31,6 @@ const BACK_DB: f64 = 10.0;
 const KNOCK_S: f64 = 0.25;
 /// A longer note is ended here, s; it is held in memory.
 const LONGEST_S: f64 = 40.0;
-/// The level may move this far within a steady stretch, dB, but for excursions up to this long, s.
-const STEADY_DB: f64 = 4.0;
-const EXCURSION_S: f64 = 0.08;
 /// Width of the level that decides, s: two periods of the lowest reed, less a little.
 const WIDTH_S: f64 = 0.06;
 
@@ -91,23 +89,6 @@ pub struct Cutter {
     loud_hops: usize,
     hops_since_floor: usize,
     note: Option<Note>,
-}
-
-/// The note that sounds.
-#[derive(Debug, Default)]
-struct Note {
-    /// Levels of the last second.
-    last: VecDeque<f64>,
-    hops: usize,
-    stopped_hops: Option<usize>,
-    back_hops: usize,
-    steady_hops: usize,
-    steady_mean: f64,
-    out_hops: usize,
-    /// The longest steady stretch so far.
-    best_hops: usize,
-    /// After a note that was too long, the rest of it is let go by.
-    is_over: bool,
 }
 
 impl Cutter {
@@ -275,41 +256,6 @@ impl Cutter {
         let excess = self.sound.len().saturating_sub(keep) / self.channels;
         self.sound.drain(..excess * self.channels);
         self.from += excess as u64;
-    }
-}
-
-impl Note {
-    fn follow_level(&mut self, level_db: f64) {
-        if self.stopped_hops.is_some() {
-            return;
-        }
-        push(&mut self.last, level_db, hops(1.0));
-        if (level_db - self.steady_mean).abs() <= STEADY_DB && self.steady_hops > 0 {
-            self.steady_hops += 1;
-            self.out_hops = 0;
-            self.steady_mean += (level_db - self.steady_mean) / self.steady_hops.min(hops(0.5)) as f64;
-            self.best_hops = self.best_hops.max(self.steady_hops);
-        } else if self.steady_hops > 0 && self.out_hops < hops(EXCURSION_S) {
-            self.out_hops += 1;
-        } else {
-            (self.steady_hops, self.steady_mean, self.out_hops) = (1, level_db, 0);
-        }
-    }
-
-    /// Of the last second before the stop, dBFS.
-    fn loudest(&self) -> f64 {
-        self.last.iter().copied().fold(f64::NEG_INFINITY, f64::max)
-    }
-}
-
-fn hops(seconds: f64) -> usize {
-    (seconds / HOP_S).round() as usize
-}
-
-fn push(values: &mut VecDeque<f64>, value: f64, most: usize) {
-    values.push_back(value);
-    while values.len() > most {
-        values.pop_front();
     }
 }
 

@@ -6,11 +6,14 @@
 mod agenda;
 mod cutter;
 mod error;
+mod known;
 mod live;
 mod meter;
 mod need;
+mod note;
 mod said;
 mod session;
+mod tone;
 
 pub use agenda::{Agenda, Order, reeds_in, still_due};
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
@@ -19,3 +22,4 @@ pub use live::{Live, Now};
 pub use need::{Need, steady_need};
 pub use said::{Due, OtherReed, Said, Taken};
 pub use session::{Session, Setting};
+pub use tone::{ToneError, clock_against};

@@ -1,21 +1,15 @@
 //! A session: sound in, takes into the job, one reed after the other.
 
-use std::collections::BTreeMap;
-
 use super::cutter::{Cut, Cutter, Piece, PieceEnd};
+use super::known::{self, Known, other_reed, other_stroke};
 use super::need::{self, steady_need};
 use super::{Agenda, Due, Error, OtherReed, Said, Taken};
-use crate::analysis::{self, Clock, Expectation, Heard, Opposite, OppositeExpectation, Reading, Warning};
+use crate::analysis::{self, Clock, Expectation, Heard, Opposite, Reading, Warning};
 use crate::audio;
-use crate::instrument::{ReedPlace, Stroke};
-use crate::placing::{NEAREST, place_by_pitch};
-use crate::record::{JobWriter, NewTake, Stored, StoredTake};
+use crate::instrument::ReedPlace;
+use crate::record::{ClockFacts, JobWriter, NewTake, Stored, StoredTake};
 use crate::take::Take;
-use crate::units::{Cents, Dbfs, Decibels, Hz};
 
-/// A pitch this far from the due reed's target belongs to another reed, or asks for a word, cents: reeds out of tune
-/// lie nearer, and the next note farther off.
-const ANOTHER_CENTS: f64 = 60.0;
 /// A second note this near to a held one insists on it, cents.
 const SAME_CENTS: f64 = 20.0;
 /// A reed is asked for so often; nobody at the bench should be stuck at one.
@@ -24,11 +18,6 @@ const MOST_TRIES: u32 = 3;
 const WILL_DO: f64 = 0.85;
 /// Lost sound shows so late at most, s: the time stamps are compared over two stretches.
 const SHOWS_LATE_S: f64 = 1.1;
-/// The opposite reed's pitch is never taken for surer than this, cents: it sounds in another take than its own.
-const OPPOSITE_WITHIN_CENTS: f64 = 1.0;
-/// Takes of a plate that differ by more than this are not played evenly, dB. Our own choice.
-const EVEN_DB: f64 = 3.0;
-
 /// What a session is told beforehand.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Setting {
@@ -38,8 +27,8 @@ pub struct Setting {
     pub rate_hz: u32,
     /// Its channels, at least one.
     pub channels: usize,
-    /// The sound card's clock.
-    pub clock: Clock,
+    /// The input's clock, where it was measured.
+    pub clock: Option<ClockFacts>,
 }
 
 /// Takes of one pass, reed after reed.
@@ -56,8 +45,7 @@ pub struct Session<'a> {
     held: Option<Held>,
     tries: u32,
     is_told_enough: bool,
-    pitches: BTreeMap<ReedPlace, Option<(Hz, Cents)>>,
-    levels: BTreeMap<ReedPlace, Dbfs>,
+    known: Known,
 }
 
 /// The take that was stored last.
@@ -91,8 +79,7 @@ impl<'a> Session<'a> {
             held: None,
             tries: 0,
             is_told_enough: false,
-            pitches: BTreeMap::new(),
-            levels: BTreeMap::new(),
+            known: Known::default(),
         };
         session.look_ahead();
         session
@@ -244,7 +231,7 @@ impl<'a> Session<'a> {
         let span = (piece.from, piece.to);
         let (pitch, _) = heard.pitch();
         let mut why = "it was recorded when this reed was due";
-        if let Some(other) = self.other_reed(pitch, &due) {
+        if let Some(other) = other_reed(self.job, pitch, &due) {
             let insists = self.held.take().is_some_and(|held| {
                 held.other.due == due && pitch.cents_above(held.other.pitch).abs().get() < SAME_CENTS
             });
@@ -273,7 +260,7 @@ impl<'a> Session<'a> {
         why: &str,
     ) -> Result<Said, Error> {
         let own = heard.pitch();
-        let opposite = self.opposite(&place, Some(own));
+        let opposite = self.known.opposite(self.job, &self.setting.pass, &place, own);
         let new = NewTake {
             pass: self.setting.pass.clone(),
             place: place.clone(),
@@ -282,13 +269,13 @@ impl<'a> Session<'a> {
             why: why.into(),
             lossy: false,
             remarks: take.remarks.clone(),
+            clock: self.setting.clock.clone(),
         };
         let stored = match self.job.store_bytes(new, &audio::wav_bytes(&take)?)? {
             Stored::New(stored) | Stored::Again(stored) | Stored::Restored(stored) => stored,
         };
         let reading = heard.reading(opposite);
-        self.pitches.insert(place.clone(), Some(own));
-        self.levels.insert(place.clone(), reading.level);
+        self.known.learn(&place, own, &reading);
         let is_due = self.due.as_ref().is_some_and(|due| due.place == place);
         let hold_s = self.due.as_ref().filter(|_| is_due).map_or(0.0, |due| due.need.hold_s);
         let again = reasons_to_repeat(&reading, &take.remarks, hold_s);
@@ -311,19 +298,22 @@ impl<'a> Session<'a> {
         let instrument = self.job.instrument();
         let note = instrument.reeds().find(|(there, _)| *there == place).map(|(_, reed)| reed.note);
         let target = instrument.target(&place).unwrap_or(reading.f0);
-        let other = self.levels.get(&other_stroke(&place));
-        let louder = other.and_then(|other| Decibels::new(reading.level.get() - other.get()));
         Taken {
             deviation: reading.f0.cents_above(target),
             file: stored.facts.file.clone(),
             n: stored.facts.n,
             note,
-            louder: louder.filter(|louder| louder.get().abs() > EVEN_DB),
+            louder: self.known.louder(&place, reading.level),
             place,
             reading,
             again,
             stays_due,
         }
+    }
+
+    fn expectation(&self, place: &ReedPlace) -> Expectation {
+        let clock = self.setting.clock.as_ref().map_or(Clock::default(), ClockFacts::clock);
+        known::expectation(self.job, place, clock)
     }
 
     /// Find out all about the reed that is due now.
@@ -335,8 +325,10 @@ impl<'a> Session<'a> {
         }
         self.due = place.and_then(|place| {
             let target = self.job.instrument().target(&place)?;
-            let opposite = self.pitch_of(&other_stroke(&place)).map(|(pitch, _)| pitch);
-            let own = self.pitch_of(&place).map_or(target, |(pitch, _)| pitch);
+            let mut pitch_of =
+                |place: &ReedPlace| Some(self.known.pitch_of(self.job, &self.setting.pass, place)?.0);
+            let opposite = pitch_of(&other_stroke(&place));
+            let own = pitch_of(&place).unwrap_or(target);
             let (_, row, plate) = self.job.instrument().plate(&place.plate)?;
             let reed = (*plate.reeds.on(place.stroke))?;
             let has_opposite = plate.reeds.on(place.stroke.other()).is_some();
@@ -350,70 +342,6 @@ impl<'a> Session<'a> {
             })
         });
     }
-
-    fn expectation(&self, place: &ReedPlace) -> Expectation {
-        Expectation {
-            pitch: self.job.instrument().target(place),
-            opposite: OppositeExpectation::Unknown,
-            clock: self.setting.clock,
-        }
-    }
-
-    fn opposite(&mut self, place: &ReedPlace, own: Option<(Hz, Cents)>) -> OppositeExpectation {
-        let plate = self.job.instrument().plate(&place.plate);
-        if plate.is_some_and(|(_, _, plate)| plate.reeds.on(place.stroke.other()).is_none()) {
-            return OppositeExpectation::None;
-        }
-        let Some((pitch, doubt)) = self.pitch_of(&other_stroke(place)) else {
-            return OppositeExpectation::Unknown;
-        };
-        let own_doubt = own.map_or(0.0, |(_, doubt)| doubt.get());
-        Cents::new(doubt.get().hypot(own_doubt).max(OPPOSITE_WITHIN_CENTS))
-            .map_or(OppositeExpectation::Unknown, |within| OppositeExpectation::Known { pitch, within })
-    }
-
-    /// The pitch of a reed that has a take in this pass, from this sitting or an earlier one.
-    fn pitch_of(&mut self, place: &ReedPlace) -> Option<(Hz, Cents)> {
-        if let Some(known) = self.pitches.get(place) {
-            return *known;
-        }
-        let takes = self.job.takes(&self.setting.pass);
-        let newest = takes.iter().find(|(there, _)| there == place).and_then(|(_, takes)| takes.last());
-        let heard = newest.and_then(|take| {
-            let sound = audio::read_file(&take.path).ok()?;
-            analysis::listen(&sound, &self.expectation(place)).ok().map(|heard| heard.pitch())
-        });
-        self.pitches.insert(place.clone(), heard);
-        heard
-    }
-
-    /// Whether a pitch is too far off to be that of the due reed, and whose it is.
-    fn other_reed(&self, pitch: Hz, due: &ReedPlace) -> Option<OtherReed> {
-        let instrument = self.job.instrument();
-        let deviation = pitch.cents_above(instrument.target(due)?);
-        if deviation.abs().get() <= ANOTHER_CENTS {
-            return None;
-        }
-        // The bellows turned the wrong way are likelier than another plate.
-        let turned = other_stroke(due);
-        let fits_turned =
-            instrument.target(&turned).is_some_and(|target| pitch.cents_above(target).abs().get() <= NEAREST);
-        let block = instrument.plate(&due.plate).map(|(block, ..)| block);
-        let belongs_to = if fits_turned {
-            Some(turned)
-        } else {
-            place_by_pitch(pitch, block, Some(due.stroke), instrument)
-                .or_else(|_| place_by_pitch(pitch, block, None, instrument))
-                .ok()
-                .map(|candidate| candidate.place)
-        };
-        Some(OtherReed { due: due.clone(), pitch, deviation, belongs_to })
-    }
-}
-
-fn other_stroke(place: &ReedPlace) -> ReedPlace {
-    let stroke: Stroke = place.stroke.other();
-    ReedPlace { plate: place.plate.clone(), stroke }
 }
 
 /// Steady time that would settle the opposite reed, where it can be held for so long.

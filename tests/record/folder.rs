@@ -24,6 +24,7 @@ fn take(job: &Job, pass: &str, place: &str) -> NewTake {
         why: "the test says so".into(),
         lossy: false,
         remarks: vec![],
+        clock: None,
     }
 }
 

@@ -4,10 +4,9 @@ use std::time::{Duration, Instant};
 
 use super::keys::{self, Key};
 use super::{Arguments, which, words};
-use crate::analysis::Clock;
 use crate::audio::{Incident, Microphone};
 use crate::cli::failure::{Ended, Failure};
-use crate::cli::output;
+use crate::cli::{clock, output};
 use crate::instrument::{ReedPlace, Spot};
 use crate::record::{JobWriter, PassChange};
 use crate::recording::{self, Agenda, Said, Session, Setting};
@@ -44,15 +43,13 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         "listening to `{}`, {} Hz, {} channels; be quiet for a moment",
         input.name, input.rate_hz, input.channels
     ));
+    let (clock, clock_words) = clock::of_input(&input);
+    output::say(&clock_words);
     if facts.temperature_c.is_none() {
         output::say("room temperature? type `temperature 19.5`, or leave it out");
     }
-    let setting = Setting {
-        pass: facts.pass.clone(),
-        rate_hz: input.rate_hz,
-        channels: input.channels,
-        clock: Clock::default(),
-    };
+    let setting =
+        Setting { pass: facts.pass.clone(), rate_hz: input.rate_hz, channels: input.channels, clock };
     let session = Session::new(&mut job, setting, Agenda::new(reeds));
     let ended =
         Bench { session, pass: facts.pass.clone(), json: arguments.json, due: None }.play(&mut microphone)?;
