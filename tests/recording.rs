@@ -2,7 +2,8 @@
 
 mod bench;
 
-use bench::tone::{Companion, Tail, ToneSpec};
+use bench::played::played;
+use bench::tone::{Companion, ToneSpec};
 use platenote::analysis::{Expectation, Opposite};
 use platenote::instrument::ReedPlace;
 use platenote::record::{Job, JobWriter, PassChange};
@@ -61,13 +62,7 @@ fn names(places: &[ReedPlace]) -> Vec<String> {
 }
 
 fn spec(hz: f64, steady_s: f64) -> ToneSpec {
-    ToneSpec {
-        lead_in_s: 0.9,
-        attack_s: 0.05,
-        tail: Tail::Ring { sharper_cents: 10.0, decay_s: 0.1, length_s: 1.1 },
-        snr_db: Some(60.0),
-        ..ToneSpec::plain(RATE, hz, (1..=10).map(|k| 1.0 / f64::from(k)).collect(), steady_s)
-    }
+    played(RATE, hz, steady_s)
 }
 
 /// Let the session hear it block by block; what it says.

@@ -14,14 +14,17 @@ pub(crate) fn line(text: &str) -> Result<(), Failure> {
 
 /// Print one result as a JSON object on a line of its own; `format` is the caller's first field.
 pub(crate) fn json(object: &impl Serialize) -> Result<(), Failure> {
-    let mut bytes = serde_json::to_vec(object).map_err(|error| {
+    line(&json_text(object)?)
+}
+
+/// One result as a JSON object, to be printed later.
+pub(crate) fn json_text(object: &impl Serialize) -> Result<String, Failure> {
+    serde_json::to_string(object).map_err(|error| {
         Failure::could_not(
             format!("a result could not be written as JSON: {error}"),
             "report this as a fault",
         )
-    })?;
-    bytes.push(b'\n');
-    write_out(&bytes)
+    })
 }
 
 /// Print one line of a CSV table; cells with a separator, a quote or a line end in them are quoted.

@@ -20,6 +20,6 @@ pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
 pub use live::{Live, Now};
 pub use need::{Need, steady_need};
-pub use said::{Due, OtherReed, Said, Taken};
+pub use said::{Due, OtherReed, Said, Snapshot, Taken};
 pub use session::{Session, Setting};
 pub use tone::{ToneError, clock_against};

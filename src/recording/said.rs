@@ -23,6 +23,21 @@ pub struct Due {
     pub left: usize,
 }
 
+/// How things stand in a session at a moment: what a screen or a page shows, many times a second.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Snapshot {
+    /// The reed that is due; `None` when all are done.
+    pub due: Option<Due>,
+    /// The level now, dBFS, rumble weakened.
+    pub level_db: f64,
+    /// The noise between the notes, dBFS; not known in the first moments.
+    pub floor_db: Option<f64>,
+    /// Whether anything was clipped since the snapshot before.
+    pub is_clipped: bool,
+    /// How long the note that sounds has been steady, s; `None` when none sounds.
+    pub steady_s: Option<f64>,
+}
+
 /// Something that happened in a session.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Said {

@@ -3,7 +3,7 @@
 use super::cutter::{Cut, Cutter, Piece, PieceEnd};
 use super::known::{self, Known, other_reed, other_stroke};
 use super::need::{self, steady_need};
-use super::{Agenda, Due, Error, OtherReed, Said, Taken};
+use super::{Agenda, Due, Error, OtherReed, Said, Snapshot, Taken};
 use crate::analysis::{self, Clock, Expectation, Heard, Opposite, Reading, Warning};
 use crate::audio;
 use crate::instrument::ReedPlace;
@@ -95,9 +95,15 @@ impl<'a> Session<'a> {
         self.agenda.skipped()
     }
 
-    /// The ear: level, noise floor, steady time.
-    pub fn ear(&mut self) -> &mut Cutter {
-        &mut self.cutter
+    /// How things stand now.
+    pub fn look(&mut self) -> Snapshot {
+        Snapshot {
+            due: self.due.clone(),
+            level_db: self.cutter.level_db(),
+            floor_db: self.cutter.floor_db(),
+            is_clipped: self.cutter.was_clipped(),
+            steady_s: self.cutter.steady_s(),
+        }
     }
 
     /// The job that is written to.

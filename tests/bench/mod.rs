@@ -15,6 +15,7 @@
 
 pub mod chance;
 pub mod natural;
+pub mod played;
 pub mod reed;
 pub mod render;
 pub mod room;

@@ -4,65 +4,45 @@
 
 #[path = "../bench/mod.rs"]
 mod bench;
+mod microphone;
+mod screen;
+mod server;
 mod session;
 
-use std::fs::File;
-use std::io::{BufRead, BufReader, Read, Write};
-use std::path::{Path, PathBuf};
+use std::io::{BufRead, BufReader, Read};
+use std::path::Path;
 use std::process::{Child, ChildStderr, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use microphone::{BLOCK, Microphone, Plug, RATE, environment};
 use serde_json::Value;
 
-const RATE: usize = 48_000;
-/// A multiple of the 240-frame period: the plugin fills up a shorter block with old sound.
-const BLOCK: usize = 480;
-
-/// The program, listening to a microphone that the test plays into.
+/// The program, trying a microphone that the test plays into.
 struct Bench {
     dir: tempfile::TempDir,
-    fifo: File,
+    microphone: Microphone,
     child: Child,
     stderr: BufReader<ChildStderr>,
-    ready: Instant,
-}
-
-fn alsa(command: &mut Command, fifo: &Path) {
-    let conf = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/capture/one-microphone.conf");
-    command.env("ALSA_CONFIG_PATH", conf).env("BENCH_MIC_FIFO", fifo);
 }
 
 impl Bench {
     fn listening(seconds: &str) -> Self {
         let dir = tempfile::tempdir().unwrap();
-        let path = dir.path().join("microphone");
-        assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
-        // Held for reading too, until the program reads: opening never blocks, and no probe of it breaks the pipe.
-        let held = std::fs::OpenOptions::new().read(true).write(true).open(&path).unwrap();
+        let plug = Plug::new(dir.path());
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
         command.args(["devices", "--try", seconds, "--json", "--keep", "heard.wav"]).current_dir(dir.path());
-        alsa(&mut command, &path);
+        command.envs(environment(&plug.path));
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
         let mut stderr = BufReader::new(child.stderr.take().unwrap());
         let mut line = String::new();
         stderr.read_line(&mut line).unwrap();
         assert!(line.starts_with("listening to `"), "{line}");
-        // Only a write end from here on, so that a program that gave up shows as a broken pipe.
-        let fifo = std::fs::OpenOptions::new().write(true).open(&path).unwrap();
-        drop(held);
-        Self { dir, fifo, child, stderr, ready: Instant::now() }
+        Self { dir, microphone: plug.into_microphone(), child, stderr }
     }
 
-    /// Play the frames in real time, `frame` giving both channels.
-    fn play(&mut self, from: usize, to: usize, frame: impl Fn(usize) -> [f32; 2]) {
-        for start in (from..to).step_by(BLOCK) {
-            let due = self.ready + Duration::from_secs_f64(start as f64 / RATE as f64);
-            std::thread::sleep(due.saturating_duration_since(Instant::now()));
-            let bytes: Vec<u8> = (start..start + BLOCK).flat_map(&frame).flat_map(f32::to_le_bytes).collect();
-            if self.fifo.write_all(&bytes).is_err() {
-                return; // The program stopped listening.
-            }
-        }
+    /// Play on to this frame in real time, `frame` giving both channels.
+    fn play_to(&mut self, to: usize, frame: impl Fn(usize) -> [f32; 2]) {
+        self.microphone.play_frames(to - self.microphone.at, frame);
     }
 
     /// Wait for the program's end: exit code, its one result, its words.
@@ -114,7 +94,7 @@ fn first_channel(frames: std::ops::Range<usize>) -> Vec<f32> {
 #[test]
 fn every_sample_arrives_in_order_and_nothing_is_remarked() {
     let mut bench = Bench::listening("2");
-    bench.play(0, 2 * RATE + BLOCK, noise);
+    bench.play_to(2 * RATE + BLOCK, noise);
     let end = bench.end();
     assert_eq!((end.code, end.incidents().as_str()), (Some(0), "[]"), "{}", end.words);
     let wanted = first_channel(0..2 * RATE);
@@ -126,7 +106,7 @@ fn every_sample_arrives_in_order_and_nothing_is_remarked() {
 #[test]
 fn a_microphone_that_stops_is_told_and_what_came_is_kept() {
     let mut bench = Bench::listening("5");
-    bench.play(0, RATE, noise);
+    bench.play_to(RATE, noise);
     let end = bench.end();
     assert_eq!(end.code, Some(1));
     assert!(end.words.contains("stopped: no sound came for 0.5 s"), "{}", end.words);
@@ -146,9 +126,9 @@ fn a_microphone_that_never_speaks_is_told() {
 #[test]
 fn lost_sound_is_told_with_its_length() {
     let mut bench = Bench::listening("3.5");
-    bench.play(0, RATE, noise);
-    bench.ready += Duration::from_millis(300); // The source pauses, and goes on where it was.
-    bench.play(RATE, 7 * RATE / 2 + BLOCK, noise);
+    bench.play_to(RATE, noise);
+    bench.microphone.pause(Duration::from_millis(300));
+    bench.play_to(7 * RATE / 2 + BLOCK, noise);
     let end = bench.end();
     assert_eq!(end.code, Some(1));
     let told = end.incidents();
@@ -161,7 +141,7 @@ fn lost_sound_is_told_with_its_length() {
 #[test]
 fn exact_zeros_are_pointed_out() {
     let mut bench = Bench::listening("1.5");
-    bench.play(0, 3 * RATE / 2 + BLOCK, |n| if n < RATE / 2 { noise(n) } else { [0.0; 2] });
+    bench.play_to(3 * RATE / 2 + BLOCK, |n| if n < RATE / 2 { noise(n) } else { [0.0; 2] });
     let end = bench.end();
     assert_eq!(end.code, Some(1));
     assert!(end.incidents().contains("nothing but zeros since 0.5 s"), "{}", end.incidents());
@@ -171,7 +151,7 @@ fn exact_zeros_are_pointed_out() {
 fn a_tone_is_chosen_before_louder_noise() {
     let tone = |n: usize| 0.1 * (std::f32::consts::TAU * ((440 * n) % RATE) as f32 / RATE as f32).sin();
     let mut bench = Bench::listening("1");
-    bench.play(0, RATE + BLOCK, |n| [noise(n)[0], tone(n)]);
+    bench.play_to(RATE + BLOCK, |n| [noise(n)[0], tone(n)]);
     let end = bench.end();
     assert_eq!((end.code, &end.heard["channel"]), (Some(0), &Value::from(2)), "{}", end.words);
     assert_eq!(end.kept, (0..RATE).map(tone).collect::<Vec<_>>());
@@ -181,7 +161,7 @@ fn a_tone_is_chosen_before_louder_noise() {
 fn devices(arguments: &[&str]) -> std::process::Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
     command.arg("devices").args(arguments);
-    alsa(&mut command, Path::new("/dev/zero"));
+    command.envs(environment(Path::new("/dev/zero")));
     command.output().unwrap()
 }
 

@@ -1,6 +1,5 @@
 //! `record` end to end: the real program hears a block being played, reed after reed, through the audio library.
 
-use std::fs::File;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
@@ -10,10 +9,10 @@ use std::time::{Duration, Instant};
 use platenote::record::Job;
 use serde_json::Value;
 
-use super::bench::tone::{Tail, ToneSpec};
-use super::{BLOCK, RATE, alsa};
+use super::bench::played::{ATTACK_S, LEAD_S, played};
+use super::microphone::{BLOCK, Microphone, Plug, RATE, environment};
 
-const PLAN: &str = r#"format = 1
+pub const PLAN: &str = r#"format = 1
 title = "Two plates"
 bellows = "unisonoric"
 
@@ -25,33 +24,20 @@ name = "A"
 notes = ["A4", "B4"]
 "#;
 /// Pitches of A1 press, A1 draw, A2 press, A2 draw: A4 and B4 of equal temperament at 440 Hz, some cents off.
-const PLAYED_HZ: [f64; 4] = [440.9, 439.2, 493.4, 495.1];
-/// A reed is played for so long, s: quiet, 0.05 to start, steady, ringing and quiet again.
-const LEAD_S: f64 = 0.9;
-const STEADY_S: f64 = 2.2;
-const TAIL_S: f64 = 1.1;
+pub const PLAYED_HZ: [f64; 4] = [440.9, 439.2, 493.4, 495.1];
+pub const STEADY_S: f64 = 2.2;
 
-/// A reed being played: both channels get it, the second at half the level.
-fn reed(hz: f64, seed: u64) -> Vec<f32> {
-    let partials = (1..=12).map(|k| 1.0 / f64::from(k)).collect();
-    let spec = ToneSpec {
-        lead_in_s: LEAD_S,
-        attack_s: 0.05,
-        tail: Tail::Ring { sharper_cents: 10.0, decay_s: 0.1, length_s: TAIL_S },
-        snr_db: Some(60.0),
-        ..ToneSpec::plain(RATE as u32, hz, partials, STEADY_S)
-    };
-    spec.render(seed).samples
+/// A reed being played.
+pub fn reed(hz: f64, seed: u64) -> Vec<f32> {
+    played(RATE as u32, hz, STEADY_S).render(seed).samples
 }
 
 /// The program recording, and the one who plays.
 struct Bench {
-    fifo: Option<File>,
+    microphone: Microphone,
     child: Child,
     said: Receiver<String>,
     heard: Vec<String>,
-    ready: Instant,
-    at: usize,
     /// The microphone gives nothing more.
     is_dead: bool,
 }
@@ -62,70 +48,25 @@ impl Bench {
     }
 
     fn running(folder: &Path, words: &[&str]) -> Self {
-        let path = folder.join("microphone");
-        let _ = std::fs::remove_file(&path);
-        assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
-        // Held for reading too, until the program reads: opening never blocks, and no probe of it breaks the pipe.
-        let held = std::fs::OpenOptions::new().read(true).write(true).open(&path).unwrap();
+        let plug = Plug::new(folder);
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
-        command.args(words).current_dir(folder);
-        alsa(&mut command, &path);
-        command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
-        let mut child = command.spawn().unwrap();
-        let mut stderr = BufReader::new(child.stderr.take().unwrap());
-        let (tell, said) = channel();
-        std::thread::spawn(move || {
-            let mut line = String::new();
-            while stderr.read_line(&mut line).is_ok_and(|n| n > 0) {
-                let _ = tell.send(std::mem::take(&mut line));
-            }
-        });
-        let mut bench =
-            Self { fifo: None, child, said, heard: Vec::new(), ready: Instant::now(), at: 0, is_dead: false };
-        bench.wait_for("listening to `");
-        bench.fifo = Some(std::fs::OpenOptions::new().write(true).open(&path).unwrap());
-        bench.ready = Instant::now();
-        drop(held);
-        bench
+        command.args(words).current_dir(folder).envs(environment(&plug.path));
+        let (child, said) = started(&mut command);
+        let mut heard = Vec::new();
+        wait_for(&said, &mut heard, "listening to `");
+        Self { microphone: plug.into_microphone(), child, said, heard, is_dead: false }
     }
 
-    /// The next line on stderr that contains `what`.
     fn wait_for(&mut self, what: &str) -> String {
-        let begun = Instant::now();
-        loop {
-            match self.said.recv_timeout(Duration::from_secs(10)) {
-                Ok(line) => {
-                    self.heard.push(line.clone());
-                    if line.contains(what) {
-                        return line;
-                    }
-                }
-                Err(_) => panic!("`{what}` was not said in {:?}; said: {:#?}", begun.elapsed(), self.heard),
-            }
-        }
+        wait_for(&self.said, &mut self.heard, what)
     }
 
     fn type_line(&mut self, line: &str) {
         writeln!(self.child.stdin.as_mut().unwrap(), "{line}").unwrap();
     }
 
-    /// Play samples in real time; a whole number of blocks.
     fn play(&mut self, samples: &[f32]) {
-        for block in samples.chunks_exact(BLOCK) {
-            let due = self.ready + Duration::from_secs_f64(self.at as f64 / RATE as f64);
-            std::thread::sleep(due.saturating_duration_since(Instant::now()));
-            let bytes: Vec<u8> =
-                block.iter().flat_map(|x| [*x, 0.5 * *x]).flat_map(f32::to_le_bytes).collect();
-            self.at += BLOCK;
-            if self.fifo.as_mut().unwrap().write_all(&bytes).is_err() {
-                return; // The program stopped listening.
-            }
-        }
-    }
-
-    /// Time passes, and its sound is lost.
-    fn lose(&mut self, samples: &[f32]) {
-        self.at += samples.len() / BLOCK * BLOCK;
+        self.microphone.play(samples);
     }
 
     /// Wait for the end: exit code, results, words.
@@ -141,8 +82,7 @@ impl Bench {
             }
             // A microphone that is there goes on giving its noise.
             if !self.is_dead {
-                let noise: Vec<f32> = (0..BLOCK).map(|n| 1e-4 * ((n * 7919) % 13) as f32).collect();
-                self.play(&noise);
+                self.microphone.play_quiet();
             } else {
                 std::thread::sleep(Duration::from_millis(10));
             }
@@ -157,13 +97,44 @@ impl Bench {
     }
 }
 
-fn with_job() -> tempfile::TempDir {
+/// Start the program; its words come one by one.
+pub fn started(command: &mut Command) -> (Child, Receiver<String>) {
+    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    let mut stderr = BufReader::new(child.stderr.take().unwrap());
+    let (tell, said) = channel();
+    std::thread::spawn(move || {
+        let mut line = String::new();
+        while stderr.read_line(&mut line).is_ok_and(|n| n > 0) {
+            let _ = tell.send(std::mem::take(&mut line));
+        }
+    });
+    (child, said)
+}
+
+/// The next line on stderr that contains `what`.
+pub fn wait_for(said: &Receiver<String>, heard: &mut Vec<String>, what: &str) -> String {
+    let begun = Instant::now();
+    loop {
+        match said.recv_timeout(Duration::from_secs(10)) {
+            Ok(line) => {
+                heard.push(line.clone());
+                if line.contains(what) {
+                    return line;
+                }
+            }
+            Err(_) => panic!("`{what}` was not said in {:?}; said: {heard:#?}", begun.elapsed()),
+        }
+    }
+}
+
+pub fn with_job() -> tempfile::TempDir {
     let dir = tempfile::tempdir().unwrap();
     Job::create(&dir.path().join("job"), PLAN).unwrap();
     dir
 }
 
-fn assert_pitch(line: &Value, played_hz: f64) {
+pub fn assert_pitch(line: &Value, played_hz: f64) {
     let heard = line["reading"]["f0_hz"].as_f64().unwrap();
     let doubt = line["reading"]["uncertainty_cents"].as_f64().unwrap();
     let off = 1200.0 * (heard / played_hz).log2();
@@ -183,7 +154,7 @@ fn a_block_is_recorded_without_a_key_and_lost_sound_is_played_again() {
     let at = ((LEAD_S + 0.6) * RATE as f64) as usize / BLOCK * BLOCK;
     let lost = RATE * 3 / 10;
     bench.play(&a2_press[..at]);
-    bench.lose(&a2_press[at..at + lost]);
+    bench.microphone.lose(lost);
     bench.play(&a2_press[at + lost..]);
     bench.play(&a2_press);
     bench.play(&a2_draw);
@@ -223,7 +194,7 @@ fn a_block_is_recorded_without_a_key_and_lost_sound_is_played_again() {
     assert!(kept.iter().zip(played).all(|(kept, played)| kept == played), "from {from}");
     assert!(from < (LEAD_S * RATE as f64) as usize, "the start is kept: from {from}");
     let rings_until = from + kept.len();
-    assert!(rings_until > ((LEAD_S + 0.05 + STEADY_S + 0.4) * RATE as f64) as usize, "the tail is kept");
+    assert!(rings_until > ((LEAD_S + ATTACK_S + STEADY_S + 0.4) * RATE as f64) as usize, "the tail is kept");
 }
 
 #[test]
@@ -263,7 +234,7 @@ fn the_live_reading_follows_what_is_played_and_leaves_the_computer_alone() {
     // proc(5): utime and stime are the 14th and 15th field, in hundredths of a second on Linux.
     let ticks: u32 =
         stat.split_whitespace().skip(13).take(2).map(|ticks| ticks.parse::<u32>().unwrap()).sum();
-    let load = f64::from(ticks) / 100.0 / (bench.at as f64 / RATE as f64);
+    let load = f64::from(ticks) / 100.0 / (bench.microphone.at as f64 / RATE as f64);
     let (code, lines, words) = bench.end();
     assert_eq!(code, Some(0), "{words}");
     let notes: Vec<&str> = lines.iter().map(|line| line["note"].as_str().unwrap()).collect();

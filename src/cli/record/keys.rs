@@ -36,7 +36,7 @@ pub(super) fn listen() -> Receiver<Key> {
 }
 
 /// The key a line stands for; an empty line stands for none.
-fn key(line: &str) -> Option<Key> {
+pub(super) fn key(line: &str) -> Option<Key> {
     let line = line.trim();
     let (word, rest) =
         line.split_once(char::is_whitespace).map_or((line, ""), |(word, rest)| (word, rest.trim()));

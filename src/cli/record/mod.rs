@@ -1,9 +1,15 @@
 //! `record JOB --pass NAME`: takes from a microphone, reed after reed, hands on the bellows.
 
 #[cfg(feature = "mic")]
+mod front;
+#[cfg(feature = "mic")]
 mod keys;
 #[cfg(feature = "mic")]
+mod lines;
+#[cfg(feature = "mic")]
 mod run;
+#[cfg(feature = "mic")]
+mod screen;
 #[cfg(feature = "mic")]
 mod which;
 #[cfg(feature = "mic")]
@@ -18,7 +24,8 @@ use super::pass_arguments::PassArguments;
 /// Record the reeds of a block one after the other: play each, stop abruptly, go on; no key is needed
 #[derive(Args)]
 #[command(after_help = "\
-Type and press Enter, at any time:
+On a terminal a screen shows the due reed in large letters, with the keys on its last line. Line by line, with --lines or \
+where there is no terminal, type and press Enter at any time:
   again               play the last reed once more; while a note sounds, forget that note
   skip, back          leave the due reed out; go back to the one before
   there, here         a note of another pitch is of the reed it fits, or of the due one after all
@@ -44,6 +51,9 @@ pub(crate) struct Arguments {
     /// Play only these reeds [default: those without a sound take, after the one recorded last]
     #[arg(long, value_enum, value_name = "WHICH")]
     only: Option<Only>,
+    /// Line by line instead of a screen
+    #[arg(long)]
+    lines: bool,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -64,7 +74,7 @@ pub(crate) use run::run;
 
 #[cfg(not(feature = "mic"))]
 pub(crate) fn run(arguments: Arguments) -> Result<super::failure::Ended, super::failure::Failure> {
-    let Arguments { folder: _, pass, device: _, order: _, from: _, only: _, json: _ } = arguments;
+    let Arguments { folder: _, pass, device: _, order: _, from: _, only: _, lines: _, json: _ } = arguments;
     pass.checked()?;
     Err(super::failure::Failure::could_not(
         "this program was built without recording",

@@ -1,23 +1,20 @@
-//! The loop: sound from the microphone into the session, its words out, and what is typed in between.
+//! The loop: sound from the microphone into the session, what it says to the one who plays, and what is typed.
 
 use std::time::{Duration, Instant};
 
-use super::keys::{self, Key};
-use super::{Arguments, which, words};
+use super::front::{self, Front};
+use super::keys::Key;
+use super::{Arguments, which};
 use crate::audio::{Incident, Microphone};
 use crate::cli::failure::{Ended, Failure};
 use crate::cli::{clock, output};
-use crate::instrument::{ReedPlace, Spot};
+use crate::instrument::Spot;
 use crate::record::{JobWriter, PassChange};
 use crate::recording::{self, Agenda, Said, Session, Setting};
 use crate::workshop::Work;
 
 /// After the last take the sound is followed for so long: lost sound shows late.
 const AFTERWARDS: Duration = Duration::from_millis(1_300);
-/// How often a note that sounds is told how much more it needs.
-const COUNT_DOWN: Duration = Duration::from_secs(1);
-/// A noise floor above this is worth a word, dBFS: a soft note lies some 20 dB above.
-const LOUD_ROOM_DBFS: f64 = -50.0;
 
 impl From<recording::Error> for Failure {
     fn from(error: recording::Error) -> Self {
@@ -45,111 +42,73 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     ));
     let (clock, clock_words) = clock::of_input(&input);
     output::say(&clock_words);
+    let title = match job.title() {
+        "" => format!("pass `{}`", facts.pass),
+        title => format!("{title}, pass `{}`", facts.pass),
+    };
+    let mut front = front::choose(arguments.lines, arguments.json, &title);
     if facts.temperature_c.is_none() {
-        output::say("room temperature? type `temperature 19.5`, or leave it out");
+        front.word("room temperature? type `temperature 19.5`, or leave it out");
     }
     let setting =
         Setting { pass: facts.pass.clone(), rate_hz: input.rate_hz, channels: input.channels, clock };
     let session = Session::new(&mut job, setting, Agenda::new(reeds));
-    let ended =
-        Bench { session, pass: facts.pass.clone(), json: arguments.json, due: None }.play(&mut microphone)?;
+    let mut bench = Bench { session, pass: facts.pass.clone(), front };
+    let played = bench.play(&mut microphone);
+    // Whatever happened, the terminal first.
+    bench.front.close()?;
+    played?;
+    bench.sum_up();
     output::say(&format!("next:  `platenote findings {} --pass {}`", arguments.folder.display(), facts.pass));
-    Ok(ended)
+    Ok(Ended::Done)
 }
 
 /// A session with the one who plays in front of it.
 struct Bench<'a> {
     session: Session<'a>,
     pass: String,
-    json: bool,
-    /// The reed that was announced last.
-    due: Option<ReedPlace>,
+    front: Box<dyn Front>,
 }
 
 impl Bench<'_> {
-    fn play(mut self, microphone: &mut Microphone) -> Result<Ended, Failure> {
-        let keys = keys::listen();
-        let (mut sound, mut counted, mut done): (Vec<f32>, _, Option<Instant>) =
-            (Vec::new(), Instant::now(), None);
-        let (mut is_floor_told, mut is_clip_told) = (false, false);
-        self.announce();
+    fn play(&mut self, microphone: &mut Microphone) -> Result<(), Failure> {
+        let (mut sound, mut done): (Vec<f32>, Option<Instant>) = (Vec::new(), None);
         loop {
             sound.clear();
             match microphone.hear(&mut sound) {
                 Ok(incidents) => {
                     let troubles = incidents.iter().map(Incident::to_string).collect();
                     let said = self.session.hear(&sound, troubles)?;
-                    is_clip_told &= !said.contains(&Said::Began);
                     self.tell(&said)?;
                 }
                 Err(error) => {
                     let said = self.session.finish(Some(&error.to_string()))?;
                     self.tell(&said)?;
+                    self.front.close()?;
                     output::say("all takes so far are stored; started again, it goes on where it was");
                     return Err(error.into());
                 }
             }
-            while let Ok(key) = keys.try_recv() {
+            for key in self.front.keys() {
                 if key == Key::Stop {
                     self.session.finish(None)?;
-                    self.sum_up();
-                    return Ok(Ended::Done);
+                    return Ok(());
                 }
                 self.obey(key)?;
             }
-            if let Some(floor) = self.session.ear().floor_db().filter(|_| !is_floor_told) {
-                is_floor_told = true;
-                let word =
-                    if floor > LOUD_ROOM_DBFS { "; that is loud, weak leaks will not be heard" } else { "" };
-                output::say(&format!("noise floor {floor:.0} dBFS{word}"));
-                self.due = None;
-                self.announce();
-            }
-            if self.session.ear().was_clipped() && !is_clip_told {
-                is_clip_told = true;
-                output::say("clipped: play softer, or turn the input down");
-            }
-            if counted.elapsed() > COUNT_DOWN {
-                counted = Instant::now();
-                self.count_down();
-            }
-            match (self.session.due(), done) {
+            let now = self.session.look();
+            self.front.look(&now)?;
+            match (now.due, done) {
                 (Some(_), _) => done = None,
                 (None, None) => done = Some(Instant::now()),
-                (None, Some(since)) if since.elapsed() > AFTERWARDS => break,
+                (None, Some(since)) if since.elapsed() > AFTERWARDS => return Ok(()),
                 _ => {}
             }
         }
-        self.sum_up();
-        Ok(Ended::Done)
     }
 
     fn tell(&mut self, said: &[Said]) -> Result<(), Failure> {
-        for one in said {
-            words::tell(one, self.json)?;
-        }
-        let is_still_due = |one: &Said| matches!(one, Said::Taken(taken) if taken.stays_due);
-        if said.iter().any(is_still_due) {
-            self.due = None;
-        }
-        self.announce();
-        Ok(())
-    }
-
-    /// Say which reed is due when it is another one than was said last.
-    fn announce(&mut self) {
-        let due = self.session.due();
-        if let Some(due) = due.filter(|due| self.due.as_ref() != Some(&due.place)) {
-            words::say_due(due);
-        }
-        self.due = due.map(|due| due.place.clone());
-    }
-
-    fn count_down(&mut self) {
-        let Some(hold_s) = self.session.due().map(|due| due.need.hold_s) else { return };
-        if let Some(steady_s) = self.session.ear().steady_s().filter(|steady_s| *steady_s < hold_s) {
-            output::say(&format!("  {:.1} s more", hold_s - steady_s));
-        }
+        said.iter().try_for_each(|one| self.front.happened(one))
     }
 
     fn obey(&mut self, key: Key) -> Result<(), Failure> {
@@ -161,26 +120,25 @@ impl Bench<'_> {
                 let kept = if key == Key::There { self.session.there()? } else { self.session.here()? };
                 match kept {
                     Some(said) => self.tell(&[said])?,
-                    None => output::say("no note of another pitch waits to be kept there"),
+                    None => self.front.word("no note of another pitch waits to be kept there"),
                 }
             }
             Key::Note(text) => {
                 let spots: Vec<Spot> =
                     self.session.due().map(|due| Spot::Reed(due.place.clone())).into_iter().collect();
                 let n = self.session.job().mark(&spots, &Work::Note(text))?;
-                output::say(&format!("note {n} is written"));
+                self.front.word(&format!("note {n} is written"));
             }
             Key::Temperature(celsius) => {
                 let change = PassChange { temperature_c: Some(celsius), ..PassChange::default() };
                 self.session.job().open_pass(&self.pass, &change)?;
-                output::say(&format!("{celsius} °C is written for pass `{}`", self.pass));
+                self.front.word(&format!("{celsius} °C is written for pass `{}`", self.pass));
             }
-            Key::Unknown(text) => output::say(&format!(
+            Key::Unknown(text) => self.front.word(&format!(
                 "`{text}` is none of: again, skip, back, there, here, note TEXT, temperature 19.5, stop"
             )),
             Key::Stop => {}
         }
-        self.announce();
         Ok(())
     }
 

@@ -9,57 +9,91 @@ use crate::cli::output;
 use crate::record::FileLine;
 use crate::recording::{Due, OtherReed, Said, Taken};
 
-/// Say which reed is due, where it lies and how long to play it.
-pub(super) fn say_due(due: &Due) {
+/// A noise floor above this is worth a word, dBFS: a soft note lies some 20 dB above.
+const LOUD_ROOM_DBFS: f64 = -50.0;
+
+/// What is to be told: a result, or a word about one.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Told {
+    /// For stdout: text, or a JSON object.
+    Result(String),
+    /// For stderr.
+    Word(String),
+}
+
+impl Told {
+    /// Print it where it belongs.
+    pub fn print(&self) -> Result<(), Failure> {
+        match self {
+            Told::Result(text) => output::line(text)?,
+            Told::Word(text) => output::say(text),
+        }
+        Ok(())
+    }
+}
+
+/// Which reed is due, where it lies and how long to play it.
+pub(super) fn due(due: &Due) -> Vec<Told> {
     let plate = &due.place.plate;
-    output::say(&format!(
+    let mut told = vec![Told::Word(format!(
         "due: {}, {}, {} (row {}, plate {} of {}; {} left): play it evenly for {:.1} s, then stop abruptly",
         due.place, due.note, due.target, plate.row, plate.number, due.row_len, due.left, due.need.hold_s
-    ));
+    ))];
     if due.need.too_close {
-        output::say(
-            "     its two reeds are too close to be told apart while they sound: the abrupt stop tells",
-        );
+        told.push(Told::Word(
+            "     its two reeds are too close to be told apart while they sound: the abrupt stop tells"
+                .into(),
+        ));
     }
+    told
 }
 
-/// Tell what happened.
-pub(super) fn tell(said: &Said, json: bool) -> Result<(), Failure> {
-    match said {
-        Said::Began => output::say("recording"),
-        Said::Knock => output::say("that was too short for a note"),
-        Said::Enough => output::say("enough: stop abruptly"),
-        Said::Taken(taken) if json => output::json(&TakeLine::new(taken))?,
-        Said::Taken(taken) => tell_take(taken)?,
+/// The noise of the room.
+pub(super) fn noise_floor(floor_db: f64) -> String {
+    let word = if floor_db > LOUD_ROOM_DBFS { "; that is loud, weak leaks will not be heard" } else { "" };
+    format!("noise floor {floor_db:.0} dBFS{word}")
+}
+
+/// What happened, in words or in JSON.
+pub(super) fn of(said: &Said, json: bool) -> Result<Vec<Told>, Failure> {
+    let word = |text: &str| vec![Told::Word(text.to_owned())];
+    Ok(match said {
+        Said::Began => word("recording"),
+        Said::Knock => word("that was too short for a note"),
+        Said::Enough => word("enough: stop abruptly"),
+        Said::Taken(taken) if json => vec![Told::Result(output::json_text(&TakeLine::new(taken))?)],
+        Said::Taken(taken) => take(taken),
         Said::NoReading { place, refusal, remarks } => {
-            if json {
-                output::json(&json!({"format": 1, "kind": "no_reading", "place": place.to_string(),
-                    "reason": refusal.to_string(), "remarks": remarks}))?;
+            let mut told = if json {
+                vec![Told::Result(output::json_text(&json!({"format": 1, "kind": "no_reading",
+                    "place": place.to_string(), "reason": refusal.to_string(), "remarks": remarks}))?)]
             } else {
-                output::line(&format!("{place}: no reading, {refusal}; nothing is stored"))?;
-                remarks.iter().try_for_each(|remark| output::line(&format!("  {remark}")))?;
-            }
-            output::say("play it once more");
+                let text = format!("{place}: no reading, {refusal}; nothing is stored");
+                std::iter::once(Told::Result(text))
+                    .chain(remarks.iter().map(|remark| Told::Result(format!("  {remark}"))))
+                    .collect()
+            };
+            told.push(Told::Word("play it once more".into()));
+            told
         }
-        Said::Other(other) => tell_other(other, json)?,
+        Said::Other(other) => other_reed(other, json)?,
         Said::Spoiled { place, remark, now } => {
-            if json {
-                output::json(&json!({"format": 1, "kind": "spoiled", "place": place.to_string(),
-                    "remark": remark}))?;
+            let result = if json {
+                output::json_text(&json!({"format": 1, "kind": "spoiled", "place": place.to_string(),
+                    "remark": remark}))?
             } else {
-                output::line(&format!("{place}: {remark}"))?;
-            }
+                format!("{place}: {remark}")
+            };
             let when = if *now { "play it once more" } else { "it comes again at the end" };
-            output::say(&format!("{place} is spoiled; {when}"));
+            vec![Told::Result(result), Told::Word(format!("{place} is spoiled; {when}"))]
         }
-        Said::Trouble(trouble) => output::say(&format!("warning: {trouble}")),
-    }
-    Ok(())
+        Said::Trouble(trouble) => vec![Told::Word(format!("warning: {trouble}"))],
+    })
 }
 
-fn tell_take(taken: &Taken) -> Result<(), Failure> {
+fn take(taken: &Taken) -> Vec<Told> {
     let reading = &taken.reading;
-    output::line(&format!(
+    let mut told = vec![Told::Result(format!(
         "{}: {}, {} ± {:.1}; {} (take {})",
         taken.place,
         reading.f0,
@@ -67,61 +101,74 @@ fn tell_take(taken: &Taken) -> Result<(), Failure> {
         reading.uncertainty.get(),
         opposite(&reading.opposite),
         taken.n
-    ))?;
-    for warning in &reading.warnings {
-        output::line(&format!("  warning: {warning}"))?;
-    }
+    ))];
+    told.extend(reading.warnings.iter().map(|warning| Told::Result(format!("  warning: {warning}"))));
     match &reading.tail {
         Tail::Heard { level, .. } => {
-            output::line(&format!("  tail: the opposite reed rings along at {level}"))?;
+            told.push(Told::Result(format!("  tail: the opposite reed rings along at {level}")));
         }
         Tail::NotMeasured(reason @ (NotMeasured::SlowStop | NotMeasured::TailCut)) => {
-            output::say(&format!("  the tail tells nothing: {reason}"));
+            told.push(Told::Word(format!("  the tail tells nothing: {reason}")));
         }
         _ => {}
     }
-    if let Some(louder) = taken.louder {
-        let which = if louder.get() > 0.0 { "louder" } else { "softer" };
-        output::say(&format!(
-            "  {:.0} dB {which} than the plate's other stroke: play softly and evenly, leaks show best so",
-            louder.get().abs()
-        ));
-    }
-    let mut told = taken.again.iter().filter(|reason| {
-        // Warnings have been told as such.
-        !reading.warnings.iter().any(|warning| warning.to_string() == **reason)
-    });
-    told.try_for_each(|reason| output::line(&format!("  {reason}")))?;
+    told.extend(uneven(taken).map(|text| Told::Word(format!("  {text}"))));
+    let reasons = reasons(taken).map(|reason| Told::Result(format!("  {reason}")));
+    told.extend(reasons);
     if taken.stays_due {
-        output::say("play it once more; the take is kept");
+        told.push(Told::Word("play it once more; the take is kept".into()));
     } else if !taken.again.is_empty() {
-        output::say("the take is kept as it is");
+        told.push(Told::Word("the take is kept as it is".into()));
     }
-    Ok(())
+    told
 }
 
-fn tell_other(other: &OtherReed, json: bool) -> Result<(), Failure> {
-    if json {
-        output::json(&json!({"format": 1, "kind": "other_reed", "due": other.due.to_string(),
+/// Advice where the plate's two strokes were not played alike.
+pub(super) fn uneven(taken: &Taken) -> Option<String> {
+    let louder = taken.louder?.get();
+    let which = if louder > 0.0 { "louder" } else { "softer" };
+    Some(format!(
+        "{:.0} dB {which} than the plate's other stroke: play softly and evenly, leaks show best so",
+        louder.abs()
+    ))
+}
+
+/// Why it should be played again, but for what is told as a warning.
+pub(super) fn reasons(taken: &Taken) -> impl Iterator<Item = &String> {
+    let warnings: Vec<String> = taken.reading.warnings.iter().map(ToString::to_string).collect();
+    taken.again.iter().filter(move |reason| !warnings.contains(reason))
+}
+
+fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<Told>, Failure> {
+    let result = if json {
+        output::json_text(&json!({"format": 1, "kind": "other_reed", "due": other.due.to_string(),
             "f0_hz": other.pitch.get(), "cents": other.deviation.get(),
-            "belongs_to": other.belongs_to.as_ref().map(ToString::to_string)}))?;
+            "belongs_to": other.belongs_to.as_ref().map(ToString::to_string)}))?
     } else {
-        let whose = match &other.belongs_to {
-            Some(place) => format!("the pitch of {place}"),
-            None => "no reed's pitch alone".into(),
-        };
-        output::line(&format!(
-            "{} is due, and {} was heard, {} from it: {whose}; nothing is stored yet",
-            other.due, other.pitch, other.deviation
-        ))?;
-    }
+        format!(
+            "{} is due, and {} was heard, {} from it: {}; nothing is stored yet",
+            other.due,
+            other.pitch,
+            other.deviation,
+            whose(other)
+        )
+    };
     let there =
         other.belongs_to.as_ref().map_or(String::new(), |place| format!("; `there` if it was {place}"));
-    output::say(&format!("play {}; the same pitch once more, or `here`, keeps it{there}", other.due));
-    Ok(())
+    let next = format!("play {}; the same pitch once more, or `here`, keeps it{there}", other.due);
+    Ok(vec![Told::Result(result), Told::Word(next)])
 }
 
-fn opposite(opposite: &Opposite) -> String {
+/// Whose pitch was heard.
+pub(super) fn whose(other: &OtherReed) -> String {
+    match &other.belongs_to {
+        Some(place) => format!("the pitch of {place}"),
+        None => "no reed's pitch alone".into(),
+    }
+}
+
+/// What was heard of the opposite reed.
+pub(super) fn opposite(opposite: &Opposite) -> String {
     match opposite {
         Opposite::Sounding { level, offset, .. } => {
             format!("opposite reed sounds along at {level}, {offset}")
