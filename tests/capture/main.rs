@@ -4,6 +4,7 @@
 
 #[path = "../bench/mod.rs"]
 mod bench;
+mod choice;
 mod microphone;
 mod screen;
 mod server;
@@ -155,6 +156,49 @@ fn a_tone_is_chosen_before_louder_noise() {
     let end = bench.end();
     assert_eq!((end.code, &end.heard["channel"]), (Some(0), &Value::from(2)), "{}", end.words);
     assert_eq!(end.kept, (0..RATE).map(tone).collect::<Vec<_>>());
+}
+
+#[test]
+fn a_clock_is_measured_live_and_a_lost_stretch_is_no_clock() {
+    // A card 60 ppm fast takes more samples for each second, and hears 1000 Hz lower.
+    let sounding = |n: usize| {
+        let tone = (std::f64::consts::TAU * 1000.0 * n as f64 / (RATE as f64 * (1.0 + 60e-6))).sin();
+        [(0.1 * tone) as f32 + 1e-4 * noise(n)[0]; 2]
+    };
+    let measure = |play: &dyn Fn(&mut Microphone)| {
+        let dir = tempfile::tempdir().unwrap();
+        let plug = Plug::new(dir.path());
+        let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
+        command.args(["calibrate", "--tone", "1000", "--tone-within", "1", "--for", "5", "--json"]);
+        let (mut child, said) = session::started(command.envs(environment(&plug.path)));
+        session::wait_for(&said, &mut Vec::new(), "let the tone sound");
+        play(&mut plug.into_microphone());
+        let mut out = String::new();
+        child.stdout.take().unwrap().read_to_string(&mut out).unwrap();
+        (child.wait().unwrap().code(), out, said.iter().collect::<String>())
+    };
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            let (code, out, words) = measure(&|microphone| {
+                microphone.play_frames(5 * RATE + 10 * BLOCK, sounding);
+            });
+            assert_eq!(code, Some(0), "{words}");
+            let clock: Value = serde_json::from_str(&out).unwrap();
+            let error = clock["error_ppm"].as_f64().unwrap();
+            assert!((error - 60.0).abs() < 2.0, "{clock}");
+            // 1 ppm of the tone, 5 ppm of the quartz.
+            assert!((5.0..6.0).contains(&clock["uncertainty_ppm"].as_f64().unwrap()), "{clock}");
+        });
+        scope.spawn(|| {
+            let (code, out, words) = measure(&|microphone| {
+                microphone.play_frames(RATE * 2, sounding);
+                microphone.lose(RATE * 3 / 10);
+                microphone.play_frames(RATE * 2, sounding);
+            });
+            assert_eq!((code, out.as_str()), (Some(1), ""), "{words}");
+            assert!(words.contains("the tone is not whole: about 0.3"), "{words}");
+        });
+    });
 }
 
 /// Run `devices` in the world of one microphone, which gives zeros.

@@ -40,6 +40,23 @@ fn missing() -> Vec<String> {
     missing
 }
 
+/// Whether the server can be started; where not, what is missing is said.
+fn is_installed() -> bool {
+    let missing = missing();
+    if missing.is_empty() {
+        return true;
+    }
+    let said = format!(
+        "the sound server's test did not run; missing: {}. On Debian: apt-get install pulseaudio \
+         pulseaudio-utils libasound2-plugins",
+        missing.join(", ")
+    );
+    assert!(std::env::var("PLATENOTE_SOUND_SERVER").as_deref() != Ok("needed"), "{said}");
+    // Past the test runner's own capture, so that it is seen.
+    let _ = writeln!(std::io::stderr(), "{said}");
+    false
+}
+
 impl Server {
     fn new() -> Self {
         let dir = with_job();
@@ -111,18 +128,43 @@ impl Drop for Server {
     }
 }
 
+/// The input stays open while the server gives it another source, and then takes that one away: neither is told by the
+/// audio library, or a million times.
+#[test]
+fn a_source_that_is_changed_or_taken_away_is_noticed() {
+    if !is_installed() {
+        return;
+    }
+    let mut server = Server::new();
+    assert!(server.control(&["load-module", "module-null-sink", "sink_name=other"]));
+    let tone: Vec<f32> = (0..RATE * 3).map(|n| 0.1 * (0.0576 * n as f32).sin()).collect();
+    server.play(&tone[..RATE / 2]);
+    let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
+    command.args(["devices", "--try", "20", "--json"]).envs(Server::environment(server.dir.path()));
+    let (mut child, said) = started(&mut command);
+    let mut heard = Vec::new();
+    wait_for(&said, &mut heard, "listening to `Server microphone (test)`");
+    server.play(&tone[..RATE * 2]);
+    // The only stream that records is the first.
+    assert!(server.control(&["move-source-output", "0", "other.monitor"]));
+    server.play(&tone[..RATE]);
+    assert!(server.control(&["unload-module", "module-null-sink"]));
+    let gone = Instant::now();
+    let mut out = String::new();
+    child.stdout.take().unwrap().read_to_string(&mut out).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(1));
+    heard.extend(said.iter());
+    let heard_line: Value = serde_json::from_str(&out).unwrap();
+    assert!(gone.elapsed() < Duration::from_secs(4), "told after {:?}", gone.elapsed());
+    assert!(heard_line["incidents"].to_string().contains("nothing but zeros since"), "{heard_line}");
+    assert!(heard_line["stopped"].as_str().unwrap().contains("stopped: "), "{heard_line}");
+    let told = heard.iter().filter(|line| line.starts_with("error: ")).count();
+    assert_eq!(told, 1, "{heard:#?}");
+}
+
 #[test]
 fn a_session_is_recorded_from_a_real_server_and_outlives_it() {
-    let missing = missing();
-    if !missing.is_empty() {
-        let said = format!(
-            "the sound server's test did not run; missing: {}. On Debian: apt-get install pulseaudio \
-             pulseaudio-utils libasound2-plugins",
-            missing.join(", ")
-        );
-        assert!(std::env::var("PLATENOTE_SOUND_SERVER").as_deref() != Ok("needed"), "{said}");
-        // Past the test runner's own capture, so that it is seen.
-        let _ = writeln!(std::io::stderr(), "{said}");
+    if !is_installed() {
         return;
     }
     let mut server = Server::new();

@@ -260,21 +260,33 @@ where
     T: SizedSample,
     f32: FromSample<T>,
 {
-    let (mut first, mut before): (Option<StreamInstant>, u64) = (None, 0);
-    // On the audio thread: no allocation, no lock, no file, no printing.
-    let take_in = move |block: &[T], info: &InputCallbackInfo| {
-        let captured = info.timestamp().capture;
-        let since = captured.duration_since(*first.get_or_insert(captured));
-        let nanos = u64::try_from(since.as_nanos()).unwrap_or(u64::MAX);
-        filler.fill(block.iter().map(|sample| f32::from_sample(*sample)), Captured { before, nanos });
-        before += block.len() as u64;
-    };
+    let mut ear = CallbackEar { filler, first: None, before: 0 };
     device.build_input_stream::<T, _, _>(
         config,
-        take_in,
+        move |block: &[T], info: &InputCallbackInfo| ear.take_in(block, info.timestamp().capture),
         move |error| troubles.note(&error),
         Some(FIRST_SOUND_LIMIT),
     )
+}
+
+/// What runs on the audio thread: no allocation, no lock, no file, no printing.
+struct CallbackEar {
+    filler: Filler,
+    first: Option<StreamInstant>,
+    before: u64,
+}
+
+impl CallbackEar {
+    fn take_in<T: SizedSample>(&mut self, block: &[T], captured: StreamInstant)
+    where
+        f32: FromSample<T>,
+    {
+        let since = captured.duration_since(*self.first.get_or_insert(captured));
+        let nanos = u64::try_from(since.as_nanos()).unwrap_or(u64::MAX);
+        let captured = Captured { before: self.before, nanos };
+        self.filler.fill(block.iter().map(|sample| f32::from_sample(*sample)), captured);
+        self.before += block.len() as u64;
+    }
 }
 
 impl Troubles {
@@ -296,5 +308,62 @@ impl Troubles {
         };
         // The first one speaks; those that follow from it say less.
         let _ = self.fault.compare_exchange(0, fault as u8, Ordering::Relaxed, Ordering::Relaxed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A second of stereo blocks of 5 ms, and then into a full ring, where a callback that waits would show.
+    #[test]
+    fn the_callbacks_allocate_nothing_and_report_once() {
+        let (filler, drainer) = ring(2 * 48_000);
+        let troubles = Troubles::default();
+        let mut ear = CallbackEar { filler, first: None, before: 0 };
+        let (block, wide) = ([1_000_i16; 480], [0.5_f64; 480]);
+        let fault = cpal::Error::new(ErrorKind::DeviceNotAvailable);
+        let (later, lost) = (cpal::Error::new(ErrorKind::BackendError), cpal::Error::new(ErrorKind::Xrun));
+        let counted = allocation_counter::measure(|| {
+            for n in 0..400 {
+                let at = StreamInstant::new(n / 200, 5_000_000 * (n % 200) as u32);
+                ear.take_in(&block, at);
+                ear.take_in(&wide, at);
+            }
+            // As often as a removed device was seen to call it.
+            troubles.note(&fault);
+            (0..1_000_000).for_each(|_| troubles.note(&later));
+            troubles.note(&lost);
+        });
+        assert_eq!((counted.count_total, counted.bytes_total), (0, 0));
+        let mut got = Vec::new();
+        drainer.drain(&mut got);
+        assert!(got.starts_with(&[1_000.0 / 32_768.0]) && drainer.refused() > 0);
+        assert_eq!(troubles.fault.load(Ordering::Relaxed), Fault::Gone as u8, "the first one speaks");
+        assert_eq!(troubles.overruns.load(Ordering::Relaxed), 1);
+        // The counter counts.
+        assert!(allocation_counter::measure(|| drop(vec![0; got.len()])).count_total > 0);
+    }
+
+    #[test]
+    fn a_busy_a_forbidden_and_a_missing_input_are_explained() {
+        for (kind, says, next) in [
+            (
+                ErrorKind::DeviceBusy,
+                "the input `USB` is in use by another program",
+                "close the other program",
+            ),
+            (ErrorKind::PermissionDenied, "the system does not allow", "privacy settings"),
+            (ErrorKind::DeviceNotAvailable, "the input `USB` stopped: it is not there", "check the plug"),
+            (ErrorKind::HostUnavailable, "the sound server does not answer", "system's sound settings"),
+            (ErrorKind::UnsupportedConfig, "which cannot be used", "48000 samples per second"),
+        ] {
+            let error = MicrophoneError::from_library("USB", &cpal::Error::new(kind));
+            assert!(
+                error.to_string().contains(says) && error.next().contains(next),
+                "{error} {}",
+                error.next()
+            );
+        }
     }
 }
