@@ -2,7 +2,7 @@
 
 use std::io::Write;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::Command;
 
 use platenote::audio::wav_bytes;
 use platenote::record::{Job, JobWriter, NewTake, PassChange};
@@ -10,6 +10,7 @@ use platenote::record::{Job, JobWriter, NewTake, PassChange};
 use super::bench::played::played;
 use super::bench::tone::{Companion, ToneSpec};
 use super::microphone::{RATE, environment};
+use super::session::{started, wait_for};
 
 /// Two rows of plates, so that there is something to compare a leak with.
 const PLAN: &str = r#"format = 1
@@ -47,13 +48,15 @@ fn says(folder: &Path, arguments: &[&str]) -> String {
     let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
     command.args(["record", "job", "--pass", "before"]).args(arguments).current_dir(folder);
     command.envs(environment(Path::new("/dev/zero")));
-    command.stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::piped());
-    let mut child = command.spawn().unwrap();
+    let (mut child, said) = started(&mut command);
+    let mut heard = Vec::new();
+    wait_for(&said, &mut heard, "due");
     // It may have ended already, with nothing to play.
     let _ = child.stdin.take().unwrap().write_all(b"stop\n");
-    let output = child.wait_with_output().unwrap();
-    let words = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(0), "{words}");
+    let code = child.wait().unwrap().code();
+    heard.extend(said.iter());
+    let words = heard.concat();
+    assert_eq!(code, Some(0), "{words}");
     words
 }
 
