@@ -112,6 +112,9 @@ fn readings_are_corrected_and_say_so_and_the_job_alone_reproduces_them() {
     fs::remove_dir_all(at.path().join("config")).unwrap();
     fs::remove_file(at.path().join("job/readings.json")).unwrap();
     assert_eq!(pitches(&at), heard);
+    // A take that is there already is not changed behind the diary's back.
+    let again = ["add", "job", "A1-draw.wav", "--pass", "before", "--clock", "250±3"];
+    platenote(&at, &again).success().stderr(contains("keeps the clock it was stored with"));
     let typed = ["add", "job", "A1-draw.wav", "--pass", "typed", "--clock", "250±3"];
     platenote(&at, &typed).success();
     let diary = fs::read_to_string(at.path().join("job/diary.jsonl")).unwrap();

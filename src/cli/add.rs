@@ -176,11 +176,17 @@ fn store(
         why: why.clone(),
         lossy: take.lossy,
         remarks: take.remarks,
-        clock,
+        clock: clock.clone(),
     };
     let (take, state) = match job.store_file(new, file) {
         Ok(Stored::New(stored)) => (stored.facts.file, ("stored", "stored as")),
         Ok(Stored::Again(stored)) => {
+            if clock.is_some() && stored.facts.clock != clock {
+                output::say(&format!(
+                    "note: `{}` keeps the clock it was stored with; add the file to a pass of its own for another",
+                    stored.facts.file
+                ));
+            }
             (stored.facts.file, ("already_there", "the same sound is there already, not stored again:"))
         }
         Ok(Stored::Restored(stored)) => (stored.facts.file, ("restored", "its take had gone and is back:")),
