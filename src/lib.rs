@@ -36,6 +36,7 @@
 //! - [`placing`]: which reed a file belongs to.
 //! - [`judgement`]: from the readings of a pass to findings.
 //! - [`workshop`]: bench notes, the tray of valves, what fits where and what to do next.
+//! - [`sweeping`]: one long recording taken apart into its notes.
 //! - [`record`]: the job folder.
 //! - [`recording`]: takes at the bench, one reed after the other.
 //! - [`report`]: the charts.
@@ -54,6 +55,7 @@ pub mod placing;
 pub mod record;
 pub mod recording;
 pub mod report;
+pub mod sweeping;
 pub mod take;
 pub mod units;
 pub mod workshop;

@@ -23,7 +23,7 @@ const TRUST: f64 = 1e4;
 const LEAST_SCORE: f64 = 9.0;
 
 /// The coarse fundamental with the partials that support it.
-pub(super) struct Fundamental {
+pub(crate) struct Fundamental {
     /// Pitch, Hz; within a small part of a bin.
     pub hz: f64,
     /// Strongest peak that is no partial, if it comes within 20 dB of the strongest partial.
@@ -37,7 +37,7 @@ struct Comb {
 }
 
 /// Find the fundamental in a spectrum; `expected` gives a near miss the benefit of the doubt, no more.
-pub(super) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f64>) -> Option<Fundamental> {
+pub(crate) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f64>) -> Option<Fundamental> {
     let peaks = spectrum.peaks(PEAK_EXCESS, 0.8 * LOWEST_HZ, 0.95 * nyquist);
     let strongest = peaks.iter().map(|peak| peak.power).fold(0.0, f64::max);
     let peaks: Vec<Peak> =

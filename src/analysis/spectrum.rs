@@ -3,7 +3,7 @@
 use rustfft::num_complex::Complex;
 
 /// Power spectrum averaged over frames.
-pub(super) struct Spectrum {
+pub(crate) struct Spectrum {
     /// Power of each bin; a sinusoid of amplitude A at a bin's centre reads A².
     pub power: Vec<f64>,
     /// Mean noise power around each bin.
@@ -16,7 +16,7 @@ pub(super) struct Spectrum {
 
 /// A local maximum of a spectrum.
 #[derive(Clone, Copy)]
-pub(super) struct Peak {
+pub(crate) struct Peak {
     /// Where, Hz.
     pub hz: f64,
     /// Power over the noise floor.
@@ -38,7 +38,7 @@ pub(super) fn hann(n: usize) -> Vec<f64> {
 }
 
 /// Average power spectrum of `n_frames` frames of `frame_s` spread over `samples`.
-pub(super) fn spectrum(samples: &[f64], rate: f64, frame_s: f64, n_frames: usize) -> Spectrum {
+pub(crate) fn spectrum(samples: &[f64], rate: f64, frame_s: f64, n_frames: usize) -> Spectrum {
     let frame = ((frame_s * rate) as usize).clamp(16, samples.len().max(16));
     let size = (frame * PADDING).next_power_of_two();
     let window = hann(frame);

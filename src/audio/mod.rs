@@ -10,6 +10,7 @@ mod guard;
 mod live;
 mod pcm;
 mod sound_file;
+mod stream;
 mod wav_look;
 mod write;
 
@@ -18,4 +19,5 @@ pub use error::Error;
 #[cfg(feature = "mic")]
 pub use live::{Incident, Input, Microphone, MicrophoneError, inputs};
 pub use sound_file::read_file;
+pub use stream::{Piece, Streamed, stream_file};
 pub use write::{wav_bytes, write_wav};

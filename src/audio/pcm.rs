@@ -8,11 +8,11 @@ use super::wav_look::Pcm;
 /// Frames handed on at a time.
 const PIECE_FRAMES: u64 = 4096;
 
-/// Decode `pcm` of `file` and hand on interleaved pieces.
+/// Decode `pcm` of `file` and hand on interleaved pieces, until `sink` has enough (`false`).
 ///
 /// The decoder gets each piece as a small WAV in memory, under a clean header made from what the look found: it never
 /// sees the file's own mistakes, and reads its samples from memory one by one rather than from the file.
-pub(super) fn decode(mut file: File, pcm: &Pcm, sink: &mut dyn FnMut(&[f32])) -> hound::Result<()> {
+pub(super) fn decode(mut file: File, pcm: &Pcm, sink: &mut dyn FnMut(&[f32]) -> bool) -> hound::Result<()> {
     file.seek(SeekFrom::Start(pcm.offset))?;
     let frame_len = usize::from(pcm.channels) * usize::from(pcm.bytes);
     let (mut bytes, mut piece, mut left) = (Vec::new(), Vec::new(), pcm.frames);
@@ -35,7 +35,9 @@ pub(super) fn decode(mut file: File, pcm: &Pcm, sink: &mut dyn FnMut(&[f32])) ->
                 piece.push((f64::from(value?) / full_scale) as f32);
             }
         }
-        sink(&piece);
+        if !sink(&piece) {
+            break;
+        }
     }
     Ok(())
 }

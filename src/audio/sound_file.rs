@@ -47,7 +47,7 @@ pub fn read_file(path: &Path) -> Result<Take, Error> {
     }
 }
 
-fn open(path: &Path) -> Result<(File, u64), Error> {
+pub(super) fn open(path: &Path) -> Result<(File, u64), Error> {
     let cannot = |cause| Error::Open { path: path.into(), cause };
     let about = std::fs::metadata(path).map_err(cannot)?; // Before opening: opening a pipe would wait.
     if !about.is_file() {
@@ -60,7 +60,7 @@ fn open(path: &Path) -> Result<(File, u64), Error> {
 }
 
 /// Refuse by their first bytes the kinds that are known and not read.
-fn refuse_known(path: &Path, file: &mut File) -> Result<(), Error> {
+pub(super) fn refuse_known(path: &Path, file: &mut File) -> Result<(), Error> {
     use std::io::Read;
     let mut head = Vec::new();
     file.take(64).read_to_end(&mut head).map_err(|cause| Error::Open { path: path.into(), cause })?;
@@ -83,7 +83,7 @@ fn holds(bytes: &[u8], part: &[u8]) -> bool {
     bytes.windows(part.len()).any(|window| window == part)
 }
 
-fn check(path: &Path, rate_hz: u32, channels: usize) -> Result<(), Error> {
+pub(super) fn check(path: &Path, rate_hz: u32, channels: usize) -> Result<(), Error> {
     if !(1..=MOST_CHANNELS).contains(&channels) {
         return Err(Error::Channels { path: path.into(), channels, most: MOST_CHANNELS });
     }
@@ -104,7 +104,12 @@ fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
     let channels = usize::from(pcm.channels);
     let pass = |sink: &mut dyn FnMut(&[f32])| {
         let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
-        pcm::decode(file, pcm, sink).map_err(|e| Error::NotSound { path: path.into(), detail: e.to_string() })
+        let mut all = |piece: &[f32]| {
+            sink(piece);
+            true
+        };
+        pcm::decode(file, pcm, &mut all)
+            .map_err(|e| Error::NotSound { path: path.into(), detail: e.to_string() })
     };
     let mut take = Take::new(Vec::new(), pcm.rate_hz);
     if channels == 1 {
@@ -125,7 +130,7 @@ fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
         let mut keep = |piece: &[f32]| take.samples.extend(piece.iter().skip(chosen).step_by(channels));
         if hold { keep(&held) } else { pass(&mut keep)? }
     }
-    remark_length(pcm.promised, pcm.frames, 0, pcm.rate_hz, &mut take.remarks);
+    take.remarks.extend(cut_short(pcm.promised, pcm.frames, 0, pcm.rate_hz));
     if pcm.more_data {
         take.remarks.push("the file holds a second stretch of sound, which was left out".into());
     }
@@ -169,7 +174,7 @@ fn read_coded(path: &Path) -> Result<Take, Error> {
     }
     // Some formats count a coder's delay in, some don't: a quarter of a second less is not yet a loss.
     let slack = if coded.lossy { u64::from(coded.rate_hz / 4) } else { 0 };
-    remark_length(coded.promised, take.samples.len() as u64, slack, coded.rate_hz, &mut take.remarks);
+    take.remarks.extend(cut_short(coded.promised, take.samples.len() as u64, slack, coded.rate_hz));
     if coded.bad_packets > 0 {
         take.remarks.push(format!(
             "{} damaged pieces of the file were left out; the sound jumps there",
@@ -184,7 +189,10 @@ fn read_coded(path: &Path) -> Result<Take, Error> {
     Ok(take)
 }
 
-fn coded_pass(path: &Path, sink: &mut dyn FnMut(&[f32], u32, usize) -> bool) -> Result<coded::Coded, Error> {
+pub(super) fn coded_pass(
+    path: &Path,
+    sink: &mut dyn FnMut(&[f32], u32, usize) -> bool,
+) -> Result<coded::Coded, Error> {
     let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
     let damaged = || Err(coded::Refusal::NotSound("it is damaged in a way the decoder does not know".into()));
     guarded(|| coded::decode(file, path, sink)).unwrap_or_else(damaged).map_err(|refusal| match refusal {
@@ -204,10 +212,10 @@ fn remark_choice(listener: Listener, channels: usize, remarks: &mut Vec<String>)
     choice.channel
 }
 
-fn remark_length(promised: Option<u64>, there: u64, slack: u64, rate_hz: u32, remarks: &mut Vec<String>) {
+/// That the file is cut short by more than `slack` frames, in a sentence.
+pub(super) fn cut_short(promised: Option<u64>, there: u64, slack: u64, rate_hz: u32) -> Option<String> {
     let seconds = |frames: u64| frames as f64 / f64::from(rate_hz);
-    if let Some(promised) = promised.filter(|&promised| promised > there.saturating_add(slack)) {
-        let (says, has) = (seconds(promised), seconds(there));
-        remarks.push(format!("the file is cut short: it says {says:.2} s, {has:.2} s are there"));
-    }
+    let promised = promised.filter(|&promised| promised > there.saturating_add(slack))?;
+    let (says, has) = (seconds(promised), seconds(there));
+    Some(format!("the file is cut short: it says {says:.2} s, {has:.2} s are there"))
 }

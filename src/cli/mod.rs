@@ -23,6 +23,7 @@ mod read;
 mod read_table;
 mod record;
 mod status;
+mod sweep;
 mod valves;
 mod verify;
 mod worklist;
@@ -47,6 +48,7 @@ enum Verb {
     Add(add::Arguments),
     Read(read::Arguments),
     Record(record::Arguments),
+    Sweep(sweep::Arguments),
     Findings(findings::Arguments),
     Chart(chart::Arguments),
     Devices(devices::Arguments),
@@ -72,6 +74,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Add(arguments) => add::run(arguments),
         Verb::Read(arguments) => read::run(arguments),
         Verb::Record(arguments) => record::run(arguments),
+        Verb::Sweep(arguments) => sweep::run(arguments),
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
         Verb::Devices(arguments) => devices::run(arguments),

@@ -27,8 +27,13 @@ pub(crate) fn json_text(object: &impl Serialize) -> Result<String, Failure> {
     })
 }
 
-/// Print one line of a CSV table; cells with a separator, a quote or a line end in them are quoted.
+/// Print one line of a CSV table.
 pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
+    line(&csv_line(cells))
+}
+
+/// One line of a CSV table; cells with a separator, a quote or a line end in them are quoted.
+pub(crate) fn csv_line<C: AsRef<str>>(cells: &[C]) -> String {
     let quoted = |cell: &str| {
         if cell.contains(['"', ',', ';', '\n', '\r']) {
             format!("\"{}\"", cell.replace('"', "\"\""))
@@ -37,7 +42,7 @@ pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
         }
     };
     let cells: Vec<String> = cells.iter().map(|cell| quoted(cell.as_ref())).collect();
-    line(&cells.join(","))
+    cells.join(",")
 }
 
 /// A number with its sign; what rounds to zero has none.

@@ -1,10 +1,19 @@
-//! Where a sound belongs: a file's name or its pitch against the plan.
+//! Where a sound belongs: a file's name or its pitch against the plan; the notes of a long recording along an order.
 
+mod align;
 mod by_name;
 mod by_pitch;
+mod lanes;
+mod likelihood;
+mod order;
+mod strokes;
+mod swapped;
+mod walk;
 
+pub use align::{Alignment, Doubt, Heard, Placing, align, let_speak};
 pub use by_name::place_by_name;
 pub use by_pitch::{CLEARANCE, Candidate, NEAREST, place_by_pitch};
+pub use order::{PlayOrder, Run, likely_orders, said_order};
 
 /// Why a sound could not be placed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

@@ -89,7 +89,7 @@ pub(super) fn copy_hashed(from: &mut dyn Read, mut to: impl Write) -> io::Result
 }
 
 /// The SHA-256 of a plain file, in hexadecimal.
-pub(super) fn hash_of(file: &Path) -> Result<String, Error> {
+pub fn hash_of(file: &Path) -> Result<String, Error> {
     let mut from = open_plain(file)?;
     copy_hashed(&mut from, io::sink()).map(|(hash, _)| hash).map_err(|error| Error::read(file, error))
 }

@@ -84,6 +84,9 @@ pub struct TakeFacts {
     /// The clock of the device that recorded it, where it was measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub clock: Option<ClockFacts>,
+    /// Where it was cut, when it is a part of a long recording.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cut: Option<CutFacts>,
 }
 
 /// The clock of a recording device, as `calibrate` measured it or somebody typed it.
@@ -95,6 +98,26 @@ pub struct ClockFacts {
     pub error_ppm: f64,
     /// Half the 95 % interval of that, parts per million.
     pub uncertainty_ppm: f64,
+}
+
+/// From where a take was cut.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CutFacts {
+    /// SHA-256 of the long recording, hexadecimal; its name stands in `original`.
+    pub sha256: String,
+    /// Where the take begins in it, s.
+    pub from_s: f64,
+    /// Where it ends, s.
+    pub to_s: f64,
+}
+
+impl CutFacts {
+    /// Whether both are the same note: of the same recording, and half of the shorter one is common to both.
+    pub fn is_same_note(&self, other: &CutFacts) -> bool {
+        let common_s = self.to_s.min(other.to_s) - self.from_s.max(other.from_s);
+        let shorter_s = (self.to_s - self.from_s).min(other.to_s - other.from_s);
+        self.sha256 == other.sha256 && common_s > 0.5 * shorter_s
+    }
 }
 
 /// A take that belongs to another reed; the file keeps its name.

@@ -24,10 +24,10 @@ mod verify;
 
 pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
 pub use diary::{DiaryLine, OddLine, Oddity};
-pub use disk::write_whole;
+pub use disk::{hash_of, write_whole};
 pub use error::Error;
 pub use event::{
-    ClockFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, RemarkFacts,
+    ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, RemarkFacts,
     StockFacts, TakeFacts, UndoneFacts,
 };
 pub use file_line::FileLine;

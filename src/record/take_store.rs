@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use super::event::{ClockFacts, Event, MoveFacts, RemarkFacts, TakeFacts};
+use super::event::{ClockFacts, CutFacts, Event, MoveFacts, RemarkFacts, TakeFacts};
 use super::job::{JobWriter, StoredTake, TAKES_FOLDER};
 use super::plan::is_plain_name;
 use super::{Error, disk};
@@ -46,13 +46,35 @@ impl JobWriter {
     /// Store a sound file as a take; the original stays as it is.
     pub fn store_file(&mut self, take: NewTake, file: &Path) -> Result<Stored, Error> {
         let mut sound = disk::open_plain(file)?;
-        self.store(take, &mut sound, file)
+        self.store(take, &mut sound, file, None)
     }
 
     /// Store the bytes of a sound file as a take.
     pub fn store_bytes(&mut self, take: NewTake, bytes: &[u8]) -> Result<Stored, Error> {
         let mut sound = bytes;
-        self.store(take, &mut sound, Path::new("recording"))
+        self.store(take, &mut sound, Path::new("recording"), None)
+    }
+
+    /// Store the bytes of a take that was cut out of a long recording.
+    ///
+    /// The same note of the same recording is stored once in a pass, however exactly it was cut the first time.
+    pub fn store_cut(&mut self, take: NewTake, cut: CutFacts, bytes: &[u8]) -> Result<Stored, Error> {
+        if let Some(there) = self.cut_there(&take.pass, &cut).filter(|there| there.path.is_file()) {
+            return if there.place == take.place {
+                Ok(Stored::Again(there))
+            } else {
+                Err(Error::SameSound { file: there.facts.file, place: there.place.to_string() })
+            };
+        }
+        let mut sound = bytes;
+        self.store(take, &mut sound, Path::new("recording"), Some(cut))
+    }
+
+    fn cut_there(&self, pass: &str, cut: &CutFacts) -> Option<StoredTake> {
+        let pass = self.job.pass(pass).ok()?.pass;
+        self.job
+            .stored_takes(&pass)
+            .find(|there| there.facts.cut.as_ref().is_some_and(|there| there.is_same_note(cut)))
     }
 
     /// Say that a stored take, `file` seen from the job folder, belongs to the reed at `place`.
@@ -66,7 +88,13 @@ impl JobWriter {
         self.note(Event::Remark(RemarkFacts { file: file.to_owned(), remark: remark.to_owned() }))
     }
 
-    fn store(&mut self, take: NewTake, sound: &mut dyn Read, from: &Path) -> Result<Stored, Error> {
+    fn store(
+        &mut self,
+        take: NewTake,
+        sound: &mut dyn Read,
+        from: &Path,
+        cut: Option<CutFacts>,
+    ) -> Result<Stored, Error> {
         if !is_plain_name(&take.pass) {
             return Err(Error::PassName { pass: take.pass });
         }
@@ -128,6 +156,7 @@ impl JobWriter {
             lossy: take.lossy,
             remarks: take.remarks,
             clock: take.clock,
+            cut,
         };
         let path = folder.join(&name);
         let place = take.place;

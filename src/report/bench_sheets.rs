@@ -101,7 +101,7 @@ pub fn fitting_page(title: &str, fitting: &Fitting) -> String {
 }
 
 /// Text that may stand between tags.
-fn escape(text: &str) -> String {
+pub(super) fn escape(text: &str) -> String {
     let plain: String = text.chars().map(|letter| if letter.is_control() { ' ' } else { letter }).collect();
     plain.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
@@ -113,7 +113,7 @@ fn cautions(works: &[Work]) -> String {
     )
 }
 
-fn page(kind: &str, title: &str, below: &str, body: &str) -> String {
+pub(super) fn page(kind: &str, title: &str, below: &str, body: &str) -> String {
     let (title, below) = (escape(title), escape(below));
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<title>{kind}: {title}</title>\n\

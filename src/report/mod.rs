@@ -12,6 +12,7 @@ mod names;
 mod paint;
 mod sheet;
 mod strips;
+mod sweep_sheets;
 mod tuning_chart;
 mod words;
 
@@ -25,6 +26,7 @@ pub use cautions::{Work, caution};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
 use sheet::Sheet;
+pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts, long_recording_page};
 
 /// What the charts are about.
 #[derive(Debug, Clone, Copy)]

@@ -16,9 +16,11 @@
 pub mod chance;
 pub mod natural;
 pub mod played;
+pub mod player;
 pub mod reed;
 pub mod render;
 pub mod room;
+pub mod sitting;
 pub mod statistics;
 pub mod tone;
 pub mod truth;

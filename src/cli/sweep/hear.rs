@@ -1,0 +1,51 @@
+//! The long recording goes by once: notes, levels, and the file's SHA-256.
+
+use std::path::Path;
+
+use crate::audio::{self, Streamed};
+use crate::cli::failure::Failure;
+use crate::record;
+use crate::sweeping::{Found, MOST_CHANNELS, Splitter};
+
+/// What was heard.
+pub(super) struct Heard {
+    /// Name of the file, without its folder.
+    pub name: String,
+    pub sha256: String,
+    pub streamed: Streamed,
+    pub found: Vec<Found>,
+    /// Levels over time, dBFS, every [`crate::sweeping::LEVEL_STEP_S`].
+    pub levels: Vec<f32>,
+}
+
+pub(super) fn hear(file: &Path) -> Result<Heard, Failure> {
+    // The hash needs the file's bytes and no sound: on a second core it costs no time.
+    let (streamed, sha256) = rayon::join(|| split(file), || record::hash_of(file));
+    let (streamed, found, levels) = streamed?;
+    let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    Ok(Heard { name, sha256: sha256?, streamed, found, levels })
+}
+
+fn split(file: &Path) -> Result<(Streamed, Vec<Found>, Vec<f32>), Failure> {
+    let mut splitter: Option<Splitter> = None;
+    let mut found = Vec::new();
+    let streamed = audio::stream_file(file, &mut |piece| {
+        if piece.channels > MOST_CHANNELS {
+            return false;
+        }
+        let splitter = splitter.get_or_insert_with(|| Splitter::new(piece.rate_hz, piece.channels));
+        found.extend(splitter.hear(piece.sound));
+        true
+    })?;
+    if streamed.channels > MOST_CHANNELS {
+        let what = format!(
+            "`{}` has {} channels, and up to {MOST_CHANNELS} are taken apart",
+            file.display(),
+            streamed.channels
+        );
+        return Err(Failure::could_not(what, "export the channels with the reeds as a file of their own"));
+    }
+    let (rest, levels) = splitter.map(Splitter::finish).unwrap_or_default();
+    found.extend(rest);
+    Ok((streamed, found, levels))
+}

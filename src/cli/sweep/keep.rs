@@ -1,0 +1,134 @@
+//! The recording goes by once more, and each placed note becomes a take.
+
+use super::Arguments;
+use super::proposal::{Proposal, Row};
+use crate::audio;
+use crate::cli::failure::{Ended, Failure, print_error};
+use crate::cli::output;
+use crate::record::{self, CutFacts, JobWriter, NewTake, PassChange, Stored};
+use crate::sweeping::Cuts;
+use crate::take::Take;
+
+/// What became of a row.
+#[derive(Debug, Clone)]
+pub(super) struct Kept {
+    /// The word for it in JSON.
+    pub state: &'static str,
+    /// The stored file, seen from the job folder.
+    pub take: Option<String>,
+}
+
+/// Store the placed notes; for each row what became of it.
+pub(super) fn keep(
+    arguments: &Arguments,
+    change: &PassChange,
+    proposal: &Proposal,
+) -> Result<(Vec<Kept>, Ended), Failure> {
+    let mut kept: Vec<Kept> =
+        proposal.rows.iter().map(|row| Kept { state: left_out(proposal, row), take: None }).collect();
+    let stretches: Vec<_> = proposal
+        .rows
+        .iter()
+        .zip(&kept)
+        .map(|(row, kept)| if kept.state.is_empty() { row.from..row.to } else { 0..0 })
+        .collect();
+    let mut ended = Ended::Done;
+    if stretches.iter().all(|stretch| stretch.is_empty()) {
+        return Ok((kept, ended));
+    }
+    let mut job = JobWriter::open(&arguments.folder)?;
+    output::say_oddities(&job);
+    let pass = job.open_pass(&arguments.pass.name, change)?.pass;
+    let channels = proposal.streamed.channels;
+    let mut cuts = Cuts::new(&stretches, channels);
+    let mut stop: Option<Failure> = None;
+    let mut store = |job: &mut JobWriter, idx: usize, sound: Vec<f32>| {
+        let Some(row) = proposal.rows.get(idx) else { return true };
+        match store(job, &pass, proposal, row, sound) {
+            Ok(done) => kept.get_mut(idx).into_iter().for_each(|one| *one = done.clone()),
+            Err(failure) => {
+                ended = Ended::CouldNot;
+                kept.get_mut(idx).into_iter().for_each(|one| one.state = "refused");
+                print_error(failure.what(), failure.next());
+                stop = Some(failure);
+            }
+        }
+        stop.is_none()
+    };
+    audio::stream_file(&arguments.file, &mut |piece| {
+        let goes_on = cuts.hear(piece.sound).into_iter().all(|(idx, sound)| store(&mut job, idx, sound));
+        goes_on && !cuts.is_done()
+    })?;
+    for (idx, sound) in cuts.finish() {
+        store(&mut job, idx, sound);
+    }
+    for one in kept.iter_mut().filter(|one| one.state.is_empty()) {
+        one.state = "refused";
+    }
+    Ok((kept, ended))
+}
+
+/// Why a row is not stored; empty when it is to be.
+fn left_out(proposal: &Proposal, row: &Row) -> &'static str {
+    if row.place.is_none() {
+        return "unplaced";
+    }
+    // The newest take of a reed speaks in the job too, so a worse one played later must not be it.
+    match proposal.speaks_instead(row) {
+        Some(speaks) if speaks.start_s < row.start_s => "earlier_speaks",
+        _ => "",
+    }
+}
+
+fn store(
+    job: &mut JobWriter,
+    pass: &str,
+    proposal: &Proposal,
+    row: &Row,
+    sound: Vec<f32>,
+) -> Result<Kept, Failure> {
+    let Some(place) = row.place.clone() else { return Ok(Kept { state: "unplaced", take: None }) };
+    let (channels, rate_hz) = (proposal.streamed.channels.max(1), proposal.streamed.rate_hz);
+    let channel = audio::clearest_channel(&sound, channels, rate_hz);
+    let samples = sound.chunks_exact(channels).filter_map(|frame| frame.get(channel).copied());
+    let mut take = Take::new(samples.collect(), rate_hz);
+    drop(sound);
+    if channels > 1 {
+        take.remarks.push(format!("channel {} of {channels}, the clearest, was used", channel + 1));
+    }
+    take.remarks.extend(row.faults.iter().cloned());
+    take.remarks.extend(row.doubts.iter().map(|doubt| format!("its place is doubtful: {doubt}")));
+    let why = match row.is_said {
+        true => "the list of the long recording's notes says so".to_owned(),
+        false => "its pitch and its turn in the long recording say so".to_owned(),
+    };
+    let seconds = |frame: u64| frame as f64 / f64::from(rate_hz);
+    let cut = CutFacts {
+        sha256: proposal.sha256.clone(),
+        from_s: seconds(row.from),
+        to_s: seconds(row.from + take.samples.len() as u64),
+    };
+    let new = NewTake {
+        pass: pass.to_owned(),
+        place: place.clone(),
+        original: Some(proposal.name.clone()),
+        extension: "wav".into(),
+        why: why.clone(),
+        lossy: proposal.streamed.lossy,
+        remarks: std::mem::take(&mut take.remarks),
+    };
+    let bytes = audio::wav_bytes(&take)?;
+    let (state, file) = match job.store_cut(new, cut, &bytes) {
+        Ok(Stored::New(stored)) => ("stored", stored.facts.file),
+        Ok(Stored::Again(stored)) => ("already_there", stored.facts.file),
+        Ok(Stored::Restored(stored)) => ("restored", stored.facts.file),
+        Err(record::Error::SameSound { file, .. }) if row.is_said => {
+            job.move_take(&file, &place, &why)?;
+            ("moved", file)
+        }
+        // Somebody has put it there since: that stands.
+        Err(record::Error::SameSound { file, .. }) => ("elsewhere", file),
+        Err(error) => return Err(error.into()),
+    };
+    Ok(Kept { state, take: Some(file) })
+}

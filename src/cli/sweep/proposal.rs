@@ -1,0 +1,197 @@
+//! What is to become of each note: found, placed, and not yet stored.
+
+use super::hear::Heard;
+use crate::audio::Streamed;
+use crate::instrument::{Instrument, PlatePlace, ReedPlace};
+use crate::placing::{self, Doubt, PlayOrder, align};
+use crate::sweeping::{Kind, NoNote, Whole};
+use crate::units::{Cents, Dbfs, Hz};
+
+/// A note this much softer than the middle of all is no good take, dB.
+const TOO_SOFT_DB: f64 = 18.0;
+/// A shorter note is no good take, s.
+const GOOD_S: f64 = 1.2;
+
+/// A note with its place.
+#[derive(Debug, Clone)]
+pub(super) struct Row {
+    /// The cut, in frames.
+    pub from: u64,
+    pub to: u64,
+    /// Where the note sounds, s.
+    pub start_s: f64,
+    pub stop_s: f64,
+    /// `None` for a stretch that only the list names.
+    pub pitch: Option<Hz>,
+    pub level: Option<Dbfs>,
+    pub place: Option<ReedPlace>,
+    pub deviation: Option<Cents>,
+    /// Why the place is doubtful, or missing; empty when it is sure.
+    pub doubts: Vec<String>,
+    /// What is wrong with the note as a take.
+    pub faults: Vec<String>,
+    pub speaks: bool,
+    /// The list gives the place.
+    pub is_said: bool,
+}
+
+/// Everything that is shown.
+pub(super) struct Proposal {
+    pub name: String,
+    pub sha256: String,
+    pub streamed: Streamed,
+    pub levels: Vec<f32>,
+    pub rows: Vec<Row>,
+    /// What stood out and is no note: from, to, what.
+    pub others: Vec<(f64, f64, NoNote)>,
+    pub order: Option<String>,
+    pub runner_up: Option<(String, f64)>,
+    pub offset: Option<Cents>,
+    pub swaps: Vec<[PlatePlace; 2]>,
+    pub not_heard: Vec<ReedPlace>,
+}
+
+pub(super) fn propose(instrument: &Instrument, orders: &[PlayOrder], heard: Heard) -> Proposal {
+    let mut rows: Vec<Row> = Vec::new();
+    let mut others = Vec::new();
+    for one in heard.found {
+        match one.kind {
+            Kind::Other(what) => others.push((one.start_s, one.stop_s, what)),
+            Kind::Note(note) => {
+                let whole = match note.whole {
+                    Whole::Whole => None,
+                    Whole::BeginCut => Some("the recording begins inside it"),
+                    Whole::EndCut => Some("the recording ends inside it"),
+                    Whole::TooLong => Some("it is longer than a take may be, and was cut"),
+                };
+                let mut faults: Vec<String> = whole.into_iter().map(str::to_owned).collect();
+                if note.is_clipped {
+                    faults.push("it is clipped".into());
+                }
+                let lasts_s = one.stop_s - one.start_s;
+                if lasts_s < GOOD_S {
+                    faults.push(format!("it sounds for {lasts_s:.1} s only"));
+                }
+                rows.push(Row {
+                    from: one.from,
+                    to: one.to,
+                    start_s: one.start_s,
+                    stop_s: one.stop_s,
+                    pitch: Some(note.pitch),
+                    level: Some(note.level),
+                    place: None,
+                    deviation: None,
+                    doubts: Vec::new(),
+                    faults,
+                    speaks: false,
+                    is_said: false,
+                });
+            }
+        }
+    }
+    mark_soft(&mut rows);
+    let notes = notes(&rows);
+    let alignment = align(instrument, orders, &notes);
+    let mut proposal = Proposal {
+        name: heard.name,
+        sha256: heard.sha256,
+        streamed: heard.streamed,
+        levels: heard.levels,
+        rows,
+        others,
+        order: None,
+        runner_up: None,
+        offset: None,
+        swaps: Vec::new(),
+        not_heard: Vec::new(),
+    };
+    let Some(alignment) = alignment else {
+        proposal.not_heard = all_reeds(orders);
+        return proposal;
+    };
+    for (row, placing) in proposal.rows.iter_mut().zip(alignment.placings) {
+        row.doubts = placing.doubts.iter().map(doubt).collect();
+        (row.place, row.deviation, row.speaks) = (placing.place, placing.deviation, placing.speaks);
+    }
+    proposal.order = Some(alignment.order);
+    proposal.runner_up = alignment.runner_up;
+    proposal.offset = Some(alignment.offset);
+    proposal.swaps = alignment.swaps;
+    proposal.not_heard = alignment.not_heard;
+    proposal
+}
+
+impl Proposal {
+    /// After places were changed: who speaks, and which reeds are missing now.
+    pub fn settle(&mut self, instrument: &Instrument) {
+        let mut placings: Vec<placing::Placing> = self
+            .rows
+            .iter()
+            .map(|row| placing::Placing {
+                place: row.place.clone(),
+                deviation: row.deviation,
+                doubts: Vec::new(),
+                speaks: false,
+            })
+            .collect();
+        placing::let_speak(&mut placings, &notes(&self.rows));
+        for (row, placing) in self.rows.iter_mut().zip(placings) {
+            row.speaks = placing.speaks;
+            let target = row.place.as_ref().and_then(|place| instrument.target(place));
+            row.deviation = row.pitch.zip(target).map(|(pitch, target)| pitch.cents_above(target));
+        }
+        let placed: Vec<&ReedPlace> = self.rows.iter().filter_map(|row| row.place.as_ref()).collect();
+        self.not_heard.retain(|reed| !placed.contains(&reed));
+    }
+
+    /// Of a reed that was played several times, the note that speaks instead of this one.
+    pub fn speaks_instead(&self, row: &Row) -> Option<&Row> {
+        if row.speaks || row.place.is_none() {
+            return None;
+        }
+        self.rows.iter().find(|other| other.speaks && other.place == row.place)
+    }
+}
+
+fn notes(rows: &[Row]) -> Vec<placing::Heard> {
+    let unknown = Hz::STANDARD_A4;
+    rows.iter()
+        .map(|row| placing::Heard {
+            pitch: row.pitch.unwrap_or(unknown),
+            level: row.level.unwrap_or(Dbfs::FLOOR),
+            is_good: row.faults.is_empty(),
+        })
+        .collect()
+}
+
+fn mark_soft(rows: &mut [Row]) {
+    let mut levels: Vec<f64> = rows.iter().filter_map(|row| row.level.map(Dbfs::get)).collect();
+    levels.sort_by(f64::total_cmp);
+    let Some(middle) = levels.get(levels.len() / 2).copied() else { return };
+    for row in rows {
+        let below = row.level.map_or(0.0, |level| middle - level.get());
+        if below > TOO_SOFT_DB {
+            row.faults.push(format!("it is {below:.0} dB softer than the others"));
+        }
+    }
+}
+
+fn all_reeds(orders: &[PlayOrder]) -> Vec<ReedPlace> {
+    orders.first().map_or(Vec::new(), |order| order.runs.iter().flatten().flatten().cloned().collect())
+}
+
+fn doubt(doubt: &Doubt) -> String {
+    match doubt {
+        Doubt::Likely { part, other } => format!("{:.0} % likely; it may be {other}", 100.0 * part.min(0.99)),
+        Doubt::FarOff { by } => format!("{by} from that reed even with the common offset taken off"),
+        Doubt::Swapped { with } => {
+            format!("it has the pitch of {with}: the two plates may lie in each other's place")
+        }
+        Doubt::WhichStroke { times } => {
+            format!(
+                "its plate sounds {times} times with one note; which go was press and which draw is hard to tell"
+            )
+        }
+        Doubt::Astray => "its pitch fits no reed at this point of the order".into(),
+    }
+}

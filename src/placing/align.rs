@@ -1,0 +1,275 @@
+//! The notes of a long recording laid along the order of a block.
+
+use std::collections::BTreeSet;
+
+use super::lanes::Lanes;
+use super::order::PlayOrder;
+use super::walk::{self, At, Notes};
+use super::{strokes, swapped};
+use crate::instrument::{Instrument, PlatePlace, ReedPlace};
+use crate::units::{Cents, Dbfs, Hz};
+
+/// A note as it was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Heard {
+    /// Its pitch, within some cents.
+    pub pitch: Hz,
+    /// Its level.
+    pub level: Dbfs,
+    /// Whether it can serve as a take: whole, unclipped, long enough.
+    pub is_good: bool,
+}
+
+/// Where a note belongs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placing {
+    /// The reed; `None` when it fits none.
+    pub place: Option<ReedPlace>,
+    /// How far its pitch lies from that reed's target, the common offset included.
+    pub deviation: Option<Cents>,
+    /// Why it is doubtful, or why it has no place; empty when it is sure.
+    pub doubts: Vec<Doubt>,
+    /// Of several notes of a reed the last good one speaks.
+    pub speaks: bool,
+}
+
+/// Why a place is doubtful.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Doubt {
+    /// Another reed is nearly as likely; this is how likely the given place is.
+    Likely {
+        /// From 0 to 1.
+        part: f64,
+        /// The next likely reed.
+        other: ReedPlace,
+    },
+    /// Its pitch lies far from the reed's, the common offset taken off.
+    FarOff {
+        /// How far.
+        by: Cents,
+    },
+    /// By its pitch another plate lies here.
+    Swapped {
+        /// The plate whose pitch it has.
+        with: PlatePlace,
+    },
+    /// The plate's two reeds have one note, and it sounds more often than it has reeds.
+    WhichStroke {
+        /// How often.
+        times: usize,
+    },
+    /// No reed of the order fits.
+    Astray,
+}
+
+/// A whole recording laid along an order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Alignment {
+    /// The order it was played in, in words.
+    pub order: String,
+    /// The runner-up and how much less likely it is, as a natural logarithm; `None` when one order was to choose from.
+    pub runner_up: Option<(String, f64)>,
+    /// How far the instrument lies from its targets as a whole.
+    pub offset: Cents,
+    /// For each note, in the order they were given.
+    pub placings: Vec<Placing>,
+    /// Plates that seem to lie in each other's place.
+    pub swaps: Vec<[PlatePlace; 2]>,
+    /// Reeds of the order that were not heard.
+    pub not_heard: Vec<ReedPlace>,
+}
+
+/// The common offset is looked for up to here, cents, in these steps.
+const OFFSET_CENTS: i32 = 80;
+const OFFSET_STEP: i32 = 5;
+/// Near zero is likelier, but not by much: deviation of the expected offset, cents.
+const OFFSET_SPREAD: f64 = 50.0;
+/// Ways so much less likely than the best are left out, natural logarithm.
+const LEFT_OUT: f64 = 14.0;
+/// A place is sure from this probability on.
+const SURE: f64 = 0.995;
+/// And only this near to the target, cents.
+pub(super) const NEAR_CENTS: f64 = 45.0;
+/// A likely later order of [`super::likely_orders`] is this much less likely than the one before, natural logarithm.
+const LATER_ORDER: f64 = 0.3;
+/// Neighbours on each side whose level a note is held against.
+const NEIGHBOURS: usize = 6;
+
+/// Lay `notes` along the likeliest of `orders`.
+///
+/// Dynamic programming over all ways through the order with every offset: each note's pitch and level, and what
+/// players do (repeat, skip, go back, turn a row round, begin anywhere), weigh every way. `None` without notes or orders.
+///
+/// Source: hidden Markov chain, Rabiner 1989; the weights are our own (`docs/method.md`).
+pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> Option<Alignment> {
+    let all: BTreeSet<&ReedPlace> =
+        orders.iter().flat_map(|order| order.runs.iter().flatten().flatten()).collect();
+    let reeds: Vec<ReedPlace> =
+        instrument.reeds().map(|(place, _)| place).filter(|place| all.contains(place)).collect();
+    let targets: Vec<f64> =
+        reeds.iter().map(|reed| instrument.target(reed).map_or(f64::INFINITY, above_one_hz)).collect();
+    if notes.is_empty() || reeds.is_empty() {
+        return None;
+    }
+    let heard = |offset: f64, targets: &[f64]| Notes {
+        cents: notes.iter().map(|note| above_one_hz(note.pitch)).collect(),
+        below_db: below_neighbours(notes),
+        targets: targets.iter().map(|target| target + offset).collect(),
+    };
+    let lanes: Vec<Lanes> = orders.iter().map(|order| Lanes::new(order, &reeds)).collect();
+    // How likely each order and offset is.
+    let mut ways: Vec<(usize, f64, f64)> = Vec::new();
+    for (idx, lanes) in lanes.iter().enumerate() {
+        for step in -OFFSET_CENTS / OFFSET_STEP..=OFFSET_CENTS / OFFSET_STEP {
+            let offset = f64::from(step * OFFSET_STEP);
+            let expected = -0.5 * (offset / OFFSET_SPREAD).powi(2) - LATER_ORDER * idx as f64;
+            ways.push((idx, offset, expected + walk::log_likelihood(lanes, &heard(offset, &targets))));
+        }
+    }
+    let best = ways.iter().copied().max_by(|a, b| a.2.total_cmp(&b.2))?;
+    let (chosen, mut offset, _) = best;
+    let lane = lanes.get(chosen)?;
+    // The offset to a cent, so that no reed pays for the grid.
+    let way = walk::likeliest(lane, &heard(offset, &targets));
+    let off = |targets: &[f64], way: &[At]| {
+        let offs = way.iter().zip(notes).filter_map(|(at, note)| match at {
+            At::State(state) => Some(above_one_hz(note.pitch) - targets[lane.reed[*state]]),
+            At::Astray => None,
+        });
+        middle(offs.filter(|off| (off - offset).abs() < NEAR_CENTS).collect())
+    };
+    offset = off(&targets, &way).unwrap_or(offset);
+    let swaps = swapped::find(lane, &reeds, &targets, |targets| heard(offset, targets));
+    let notes_heard = heard(offset, &swaps.targets);
+    let mut way = walk::likeliest(lane, &notes_heard);
+    let unclear = strokes::settle(&mut way, lane, &reeds, &notes_heard);
+    // Every order, offset and swap that may still be true has its say in how sure a place is; of an order and an offset
+    // the same is expected with swaps as without.
+    let mut likely = vec![vec![0.0; reeds.len()]; notes.len()];
+    let mut total = 0.0;
+    let expected = -0.5 * (offset / OFFSET_SPREAD).powi(2) - LATER_ORDER * chosen as f64;
+    let with_swaps = swaps.ways.iter().map(|(log, targets)| (log + expected, targets));
+    let top = with_swaps.clone().map(|(log, _)| log).fold(best.2, f64::max);
+    let mut add = |sums: Vec<Vec<f64>>, log: f64| {
+        let part = log.exp();
+        total += part;
+        for (sum, one) in likely.iter_mut().flatten().zip(sums.into_iter().flatten()) {
+            *sum += part * one;
+        }
+    };
+    for (idx, at, log) in ways.iter().copied().filter(|way| way.2 > top - LEFT_OUT) {
+        add(walk::sums(&lanes[idx], &heard(at, &targets)), log - top);
+    }
+    for (log, targets) in with_swaps.filter(|(log, _)| *log > top - LEFT_OUT) {
+        add(walk::sums(lane, &heard(offset, targets)), log - top);
+    }
+    likely.iter_mut().flatten().for_each(|value| *value /= total);
+    let mut placings: Vec<Placing> = way
+        .iter()
+        .enumerate()
+        .map(|(idx, at)| {
+            let At::State(state) = at else {
+                return Placing { place: None, deviation: None, doubts: vec![Doubt::Astray], speaks: false };
+            };
+            let reed = lane.reed[*state];
+            let from_own = notes_heard.cents[idx] - targets[reed];
+            let mut doubts = Vec::new();
+            for swap in swaps.said.iter().chain(&swaps.doubtful) {
+                let other =
+                    swap.iter().position(|plate| *plate == reeds[reed].plate).and_then(|at| swap.get(1 - at));
+                doubts.extend(other.map(|with| Doubt::Swapped { with: with.clone() }));
+            }
+            let by = notes_heard.cents[idx] - notes_heard.targets[reed];
+            if by.abs() > NEAR_CENTS {
+                doubts.push(Doubt::FarOff { by: cents(by) });
+            }
+            if let Some(times) = unclear[idx] {
+                doubts.push(Doubt::WhichStroke { times });
+            }
+            let part = likely[idx][reed];
+            let other = (0..reeds.len())
+                .filter(|other| *other != reed)
+                .max_by(|a, b| likely[idx][*a].total_cmp(&likely[idx][*b]));
+            if let Some(other) = other.filter(|_| part < SURE) {
+                doubts.push(Doubt::Likely { part, other: reeds[other].clone() });
+            }
+            Placing {
+                place: Some(reeds[reed].clone()),
+                deviation: Some(cents(from_own)),
+                doubts,
+                speaks: false,
+            }
+        })
+        .collect();
+    let_speak(&mut placings, notes);
+    let order = orders.get(chosen)?;
+    let mut seen: Vec<&ReedPlace> = Vec::new();
+    let of_order = order.runs.iter().flatten().flatten();
+    let not_heard = of_order
+        .filter(|reed| !placings.iter().any(|placing| placing.place.as_ref() == Some(*reed)))
+        .filter(|reed| {
+            let is_new = !seen.contains(reed);
+            seen.push(reed);
+            is_new
+        })
+        .cloned()
+        .collect();
+    Some(Alignment {
+        order: order.name.clone(),
+        runner_up: runner_up(orders, &ways, chosen),
+        offset: cents(offset),
+        placings,
+        swaps: swaps.said,
+        not_heard,
+    })
+}
+
+/// Of several notes of a reed the last good one speaks; where none is good, the last.
+pub fn let_speak(placings: &mut [Placing], notes: &[Heard]) {
+    let places: BTreeSet<ReedPlace> = placings.iter().filter_map(|placing| placing.place.clone()).collect();
+    placings.iter_mut().for_each(|placing| placing.speaks = false);
+    for place in places {
+        let of_reed = |idx: &usize| placings.get(*idx).is_some_and(|one| one.place.as_ref() == Some(&place));
+        let all: Vec<usize> = (0..placings.len()).filter(of_reed).collect();
+        let good = all.iter().rev().find(|idx| notes.get(**idx).is_some_and(|note| note.is_good));
+        if let Some(one) = good.or(all.last()).and_then(|idx| placings.get_mut(*idx)) {
+            one.speaks = true;
+        }
+    }
+}
+
+/// The likeliest other order and how much less likely it is, all offsets together.
+fn runner_up(orders: &[PlayOrder], ways: &[(usize, f64, f64)], chosen: usize) -> Option<(String, f64)> {
+    let top = ways.iter().map(|way| way.2).fold(f64::NEG_INFINITY, f64::max);
+    let of = |idx: usize| {
+        let sum: f64 = ways.iter().filter(|way| way.0 == idx).map(|way| (way.2 - top).exp()).sum();
+        sum.max(1e-300).ln()
+    };
+    let others = (0..orders.len()).filter(|idx| *idx != chosen);
+    let second = others.max_by(|a, b| of(*a).total_cmp(&of(*b)))?;
+    Some((orders.get(second)?.name.clone(), of(chosen) - of(second)))
+}
+
+/// How much softer each note is than the middle of its neighbours, dB.
+fn below_neighbours(notes: &[Heard]) -> Vec<f64> {
+    (0..notes.len())
+        .map(|idx| {
+            let around = notes.iter().take(idx + NEIGHBOURS + 1).skip(idx.saturating_sub(NEIGHBOURS));
+            let level = notes.get(idx).map_or(0.0, |note| note.level.get());
+            middle(around.map(|note| note.level.get()).collect()).map_or(0.0, |middle| middle - level)
+        })
+        .collect()
+}
+
+fn above_one_hz(pitch: Hz) -> f64 {
+    1200.0 * pitch.get().log2()
+}
+
+fn cents(value: f64) -> Cents {
+    Cents::new(value).unwrap_or(Cents::ZERO)
+}
+
+fn middle(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}

@@ -1,0 +1,152 @@
+//! Plates that were put back in each other's place, by the pitches along an order.
+
+use super::align::NEAR_CENTS;
+use super::lanes::Lanes;
+use super::walk::{self, At, Notes};
+use crate::instrument::{PlatePlace, ReedPlace};
+
+/// Two plates lie in each other's place this rarely, natural logarithm; so near to the limit it is doubtful.
+const SWAP_LOG: f64 = -8.0;
+const SWAP_MARGIN: f64 = 5.0;
+/// So many pairs of plates at the most are looked for.
+const MOST_SWAPS: usize = 4;
+/// Other pairs so much less likely than the best have their say, natural logarithm, and so many of them.
+const HAS_A_SAY: f64 = 10.0;
+const MOST_WAYS: usize = 8;
+/// All pairs of a row are tried up to so many, else those in question alone.
+const MOST_PAIRS: usize = 600;
+
+/// What was found.
+pub(super) struct Swaps {
+    /// Pairs that make the whole far likelier.
+    pub said: Vec<[PlatePlace; 2]>,
+    /// A pair that may be one.
+    pub doubtful: Option<[PlatePlace; 2]>,
+    /// The targets with the said pairs exchanged.
+    pub targets: Vec<f64>,
+    /// Every way to exchange plates that may be true: its log likelihood and its targets.
+    pub ways: Vec<(f64, Vec<f64>)>,
+}
+
+/// A pair of plates, and the log likelihood with their targets exchanged.
+type Try = (f64, [PlatePlace; 2], Vec<f64>);
+
+/// Look for pairs of plates whose exchange makes the whole far likelier.
+pub(super) fn find(
+    lanes: &Lanes,
+    reeds: &[ReedPlace],
+    targets: &[f64],
+    heard: impl Fn(&[f64]) -> Notes,
+) -> Swaps {
+    let mut found = Swaps { said: Vec::new(), doubtful: None, targets: targets.to_vec(), ways: Vec::new() };
+    let mut now = walk::log_likelihood(lanes, &heard(targets));
+    for round in 0..MOST_SWAPS {
+        let suspects = suspects(lanes, reeds, &heard(&found.targets));
+        let mut tries: Vec<Try> = pairs(reeds, &suspects)
+            .into_iter()
+            .filter_map(|[a, b]| {
+                let changed = exchanged(reeds, &found.targets, &a, &b)?;
+                Some((walk::log_likelihood(lanes, &heard(&changed)) + SWAP_LOG, [a, b], changed))
+            })
+            .collect();
+        tries.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let Some((log, pair, changed)) = tries.first().cloned() else { break };
+        if log < now - SWAP_MARGIN {
+            break;
+        }
+        if round == 0 {
+            let others = tries.into_iter().take(MOST_WAYS).filter(|other| other.0 > log - HAS_A_SAY);
+            found.ways = others.map(|(log, _, changed)| (log, changed)).collect();
+        }
+        if log <= now {
+            found.doubtful = Some(pair);
+            break;
+        }
+        found.said.push(pair);
+        found.targets = changed;
+        if round > 0 {
+            found.ways.push((log, found.targets.clone()));
+        }
+        now = log;
+    }
+    found
+}
+
+/// The pairs to be tried: all within a row when any plate is in question, and those in question.
+fn pairs(reeds: &[ReedPlace], suspects: &[PlatePlace]) -> Vec<[PlatePlace; 2]> {
+    let mut plates: Vec<&PlatePlace> = reeds.iter().map(|reed| &reed.plate).collect();
+    plates.dedup();
+    let couples = |plates: &[&PlatePlace]| -> Vec<[PlatePlace; 2]> {
+        let each = plates.iter().enumerate();
+        each.flat_map(|(idx, a)| plates.iter().skip(idx + 1).map(move |b| [(*a).clone(), (*b).clone()]))
+            .collect()
+    };
+    let in_question = couples(&suspects.iter().collect::<Vec<_>>());
+    if suspects.is_empty() {
+        return in_question;
+    }
+    let mut all: Vec<[PlatePlace; 2]> = couples(&plates);
+    all.retain(|[a, b]| (&a.block, &a.row) == (&b.block, &b.row));
+    if all.len() > MOST_PAIRS {
+        return in_question;
+    }
+    let more: Vec<_> = in_question
+        .into_iter()
+        .filter(|[a, b]| !all.iter().any(|[c, d]| (a, b) == (c, d) || (a, b) == (d, c)))
+        .collect();
+    all.extend(more);
+    all
+}
+
+/// Plates at which the likeliest way does anything but go on to the next reed, or whose pitch is far off.
+fn suspects(lanes: &Lanes, reeds: &[ReedPlace], notes: &Notes) -> Vec<PlatePlace> {
+    let way = walk::likeliest(lanes, notes);
+    let mut suspects: Vec<PlatePlace> = Vec::new();
+    let mut add = |state: usize| {
+        let plate = lanes.reed.get(state).and_then(|reed| reeds.get(*reed)).map(|reed| &reed.plate);
+        if let Some(plate) = plate.filter(|plate| !suspects.contains(plate)) {
+            suspects.push(plate.clone());
+        }
+    };
+    let mut before: Option<usize> = None;
+    let mut is_astray = false;
+    for (idx, at) in way.iter().enumerate() {
+        let At::State(state) = *at else {
+            is_astray = true;
+            continue;
+        };
+        let is_far = (notes.cents[idx] - notes.targets[lanes.reed[state]]).abs() > NEAR_CENTS;
+        let goes_on = before.is_none_or(|before| state == before + 1 || state == before);
+        if is_far || is_astray || !goes_on {
+            // All plates between are in question.
+            let from = before.unwrap_or(state);
+            let (low, high) = (from.min(state), from.max(state));
+            if high - low <= 12 {
+                (low..=high).for_each(&mut add);
+            } else {
+                [low, low + 1, low + 2, high]
+                    .into_iter()
+                    .filter(|state| *state < lanes.len())
+                    .for_each(&mut add);
+            }
+        }
+        is_astray = false;
+        before = Some(state);
+    }
+    suspects.truncate(24);
+    suspects
+}
+
+/// The targets with two plates in each other's place; `None` where they carry other reeds or the same notes.
+fn exchanged(reeds: &[ReedPlace], targets: &[f64], a: &PlatePlace, b: &PlatePlace) -> Option<Vec<f64>> {
+    let mut changed = targets.to_vec();
+    let mut differs = false;
+    for (idx, reed) in reeds.iter().enumerate().filter(|(_, reed)| reed.plate == *a) {
+        let other = reeds.iter().position(|one| one.plate == *b && one.stroke == reed.stroke)?;
+        let (own, there) = (targets.get(idx)?, targets.get(other)?);
+        differs |= (own - there).abs() > NEAR_CENTS;
+        *changed.get_mut(idx)? = *there;
+        *changed.get_mut(other)? = *own;
+    }
+    differs.then_some(changed)
+}

@@ -1,0 +1,15 @@
+//! One long recording taken apart into its notes: sound goes in a piece at a time, notes come out, and what was none.
+//!
+//! Pure: no files, no job, no plan. Nothing grows with the length of the recording.
+
+mod cuts;
+mod decimator;
+mod ear;
+mod found;
+mod segmenter;
+mod splitter;
+mod tone;
+
+pub use cuts::Cuts;
+pub use found::{Found, Kind, NoNote, Note, Whole};
+pub use splitter::{LEVEL_STEP_S, MOST_CHANNELS, Splitter};
