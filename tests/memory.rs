@@ -2,11 +2,14 @@
 #![cfg(target_os = "linux")]
 
 mod bench;
+#[path = "speed/long_recording.rs"]
+mod long_recording;
 #[path = "speed/pass_job.rs"]
 mod pass_job;
 #[path = "speed/peak.rs"]
 mod peak;
 
+use long_recording::LongJob;
 use pass_job::PassJob;
 use peak::peak_mb;
 
@@ -28,4 +31,17 @@ fn memory_grows_with_the_longest_take_and_not_with_their_number() {
         long > 1.2 * few,
         "{few:.1} MB for takes of 4 s, {long:.1} MB for 12 s: is the peak seen at all?"
     );
+}
+
+/// A long recording of 48 kHz stereo stays under 64 MB, and four times the length needs no more.
+#[test]
+fn memory_of_a_sweep_does_not_grow_with_the_recording() {
+    let [short, long] = [2, 8].map(|minutes| {
+        let peak = peak_mb(&mut LongJob::new(minutes).start());
+        println!("{minutes} minutes: peak {peak:.1} MB");
+        peak
+    });
+    assert!(long < 64.0, "{long:.1} MB");
+    // Levels and notes are kept: some kilobytes a minute; the picture has more strips up to a full sheet.
+    assert!(long < 1.3 * short + 4.0, "{short:.1} MB for 2 minutes, {long:.1} MB for 8");
 }

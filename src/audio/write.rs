@@ -21,6 +21,31 @@ pub fn wav_bytes(take: &Take) -> Result<Vec<u8>, Error> {
     Ok(bytes)
 }
 
+/// The head of a WAV file of 32-bit floats that holds so many frames; of one that still grows where `None`.
+///
+/// A file that still grows says so as pipes do; what reads it takes all that follows the head, however far it goes.
+pub fn wav_head(rate_hz: u32, channels: u16, frames: Option<u64>) -> Vec<u8> {
+    let block = 4 * channels;
+    let bytes = frames.and_then(|frames| u32::try_from(frames * u64::from(block)).ok());
+    // More than fits into 32 bits is written like a length that is not known.
+    let (sound, all) =
+        bytes.and_then(|bytes| Some((bytes, bytes.checked_add(36)?))).unwrap_or((u32::MAX, u32::MAX));
+    let mut head = Vec::with_capacity(44);
+    head.extend(b"RIFF");
+    head.extend(all.to_le_bytes());
+    head.extend(b"WAVEfmt ");
+    head.extend(16_u32.to_le_bytes());
+    head.extend(3_u16.to_le_bytes());
+    head.extend(channels.to_le_bytes());
+    head.extend(rate_hz.to_le_bytes());
+    head.extend((rate_hz * u32::from(block)).to_le_bytes());
+    head.extend(block.to_le_bytes());
+    head.extend(32_u16.to_le_bytes());
+    head.extend(b"data");
+    head.extend(sound.to_le_bytes());
+    head
+}
+
 fn write(to: impl Write + Seek, take: &Take) -> hound::Result<()> {
     let spec = hound::WavSpec {
         channels: 1,

@@ -9,6 +9,7 @@ use super::{chart, findings, output};
 use crate::audio;
 use crate::demo;
 use crate::record::{Error, Job, JobWriter, NewTake, PassChange};
+use crate::take::Take;
 
 /// Make an invented job with sound, find its leaking valves, and draw its charts
 #[derive(Args)]
@@ -25,6 +26,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     Job::create(folder, demo::PLAN)?;
     let n_takes = store_takes(folder)?;
     output::say(&format!("{n_takes} takes of {} passes are stored", demo::PASSES.len()));
+    write_whole(folder)?;
 
     let [before, after] = demo::PASSES.map(|pass| pass.name);
     let ended = findings::run(findings::Arguments::compared(folder, before, after))?;
@@ -63,6 +65,21 @@ fn refuse_unless_empty(folder: &Path) -> Result<(), Failure> {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(()),
         Err(source) => Err(Error::Io { doing: "looked into", file: folder.to_owned(), source }.into()),
     }
+}
+
+/// The first pass once more as it would be in one long recording, to try `sweep` on.
+fn write_whole(folder: &Path) -> Result<(), Failure> {
+    let job = Job::open(folder)?;
+    let mut whole: Option<Take> = None;
+    for (_, take) in demo::PASSES.first().map_or(Vec::new(), |pass| demo::takes(job.instrument(), pass)) {
+        match &mut whole {
+            Some(whole) => whole.samples.extend(take.samples),
+            None => whole = Some(take),
+        }
+    }
+    let Some(whole) = whole else { return Ok(()) };
+    audio::write_wav(&folder.join("whole-before.wav"), &whole)?;
+    Ok(())
 }
 
 /// Synthesise and store every take; returns how many.

@@ -2,10 +2,13 @@
 
 use std::collections::BTreeSet;
 
+use rayon::prelude::*;
+
 use super::lanes::Lanes;
 use super::order::PlayOrder;
+use super::strokes;
+use super::swapped::{self, Swaps};
 use super::walk::{self, At, Notes};
-use super::{strokes, swapped};
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::units::{Cents, Dbfs, Hz};
 
@@ -86,6 +89,11 @@ const OFFSET_STEP: i32 = 5;
 const OFFSET_SPREAD: f64 = 50.0;
 /// Ways so much less likely than the best are left out, natural logarithm.
 const LEFT_OUT: f64 = 14.0;
+/// Offsets so far apart are looked at apart, cents; swaps may make up for so much, natural logarithm; and so many
+/// orders and offsets are looked at.
+const APART_CENTS: f64 = 25.0;
+const SWAPS_MAY_CHANGE: f64 = 25.0;
+const MOST_SETTLED: usize = 5;
 /// A place is sure from this probability on.
 const SURE: f64 = 0.995;
 /// And only this near to the target, cents.
@@ -118,52 +126,62 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
     };
     let lanes: Vec<Lanes> = orders.iter().map(|order| Lanes::new(order, &reeds)).collect();
     // How likely each order and offset is.
-    let mut ways: Vec<(usize, f64, f64)> = Vec::new();
-    for (idx, lanes) in lanes.iter().enumerate() {
-        for step in -OFFSET_CENTS / OFFSET_STEP..=OFFSET_CENTS / OFFSET_STEP {
-            let offset = f64::from(step * OFFSET_STEP);
-            let expected = -0.5 * (offset / OFFSET_SPREAD).powi(2) - LATER_ORDER * idx as f64;
-            ways.push((idx, offset, expected + walk::log_likelihood(lanes, &heard(offset, &targets))));
-        }
-    }
-    let best = ways.iter().copied().max_by(|a, b| a.2.total_cmp(&b.2))?;
-    let (chosen, mut offset, _) = best;
+    let steps = -OFFSET_CENTS / OFFSET_STEP..=OFFSET_CENTS / OFFSET_STEP;
+    let tries: Vec<(usize, f64)> = (0..lanes.len())
+        .flat_map(|idx| steps.clone().map(move |step| (idx, f64::from(step * OFFSET_STEP))))
+        .collect();
+    // Side by side, and in this order whoever is ready first.
+    let ways: Vec<(usize, f64, f64)> = tries
+        .into_par_iter()
+        .filter_map(|(idx, offset)| {
+            let log = walk::log_likelihood(lanes.get(idx)?, &heard(offset, &targets));
+            Some((idx, offset, expected(idx, offset) + log))
+        })
+        .collect();
+    // What may be true, each with the offset to a cent and its own swaps; the likeliest of them with all that.
+    let settings = settings(&ways);
+    let mut settled: Vec<Settled> = settings
+        .into_par_iter()
+        .filter_map(|(idx, offset)| {
+            let lane = lanes.get(idx)?;
+            let offset = settled_offset(lane, &heard(offset, &targets), offset);
+            let swaps = swapped::find(lane, &reeds, &targets, |targets| heard(offset, targets));
+            Some(Settled { idx, offset, swaps })
+        })
+        .collect();
+    let best = (0..settled.len()).max_by(|a, b| settled[*a].log().total_cmp(&settled[*b].log()))?;
+    settled.swap(0, best);
+    let Settled { idx: chosen, offset, swaps } = settled.first()?;
+    let (chosen, offset) = (*chosen, *offset);
     let lane = lanes.get(chosen)?;
-    // The offset to a cent, so that no reed pays for the grid.
-    let way = walk::likeliest(lane, &heard(offset, &targets));
-    let off = |targets: &[f64], way: &[At]| {
-        let offs = way.iter().zip(notes).filter_map(|(at, note)| match at {
-            At::State(state) => Some(above_one_hz(note.pitch) - targets[lane.reed[*state]]),
-            At::Astray => None,
-        });
-        middle(offs.filter(|off| (off - offset).abs() < NEAR_CENTS).collect())
-    };
-    offset = off(&targets, &way).unwrap_or(offset);
-    let swaps = swapped::find(lane, &reeds, &targets, |targets| heard(offset, targets));
     let notes_heard = heard(offset, &swaps.targets);
     let mut way = walk::likeliest(lane, &notes_heard);
     let unclear = strokes::settle(&mut way, lane, &reeds, &notes_heard);
-    // Every order, offset and swap that may still be true has its say in how sure a place is; of an order and an offset
-    // the same is expected with swaps as without.
-    let mut likely = vec![vec![0.0; reeds.len()]; notes.len()];
-    let mut total = 0.0;
-    let expected = -0.5 * (offset / OFFSET_SPREAD).powi(2) - LATER_ORDER * chosen as f64;
-    let with_swaps = swaps.ways.iter().map(|(log, targets)| (log + expected, targets));
-    let top = with_swaps.clone().map(|(log, _)| log).fold(best.2, f64::max);
-    let mut add = |sums: Vec<Vec<f64>>, log: f64| {
-        let part = log.exp();
-        total += part;
-        for (sum, one) in likely.iter_mut().flatten().zip(sums.into_iter().flatten()) {
-            *sum += part * one;
+    // Every order, offset and swap that may still be true has its say in how sure a place is.
+    let mut all: Vec<(f64, usize, Notes)> = Vec::new();
+    for (idx, at, log) in ways.iter().copied() {
+        all.push((log, idx, heard(at, &targets)));
+    }
+    for one in &settled {
+        let rest = one.expected();
+        all.push((rest + one.swaps.log, one.idx, heard(one.offset, &one.swaps.targets)));
+        for (log, targets) in &one.swaps.ways {
+            all.push((rest + log, one.idx, heard(one.offset, targets)));
         }
-    };
-    for (idx, at, log) in ways.iter().copied().filter(|way| way.2 > top - LEFT_OUT) {
-        add(walk::sums(&lanes[idx], &heard(at, &targets)), log - top);
     }
-    for (log, targets) in with_swaps.filter(|(log, _)| *log > top - LEFT_OUT) {
-        add(walk::sums(lane, &heard(offset, targets)), log - top);
+    let top = all.iter().map(|one| one.0).fold(f64::NEG_INFINITY, f64::max);
+    all.retain(|one| one.0 > top - LEFT_OUT);
+    let sums: Vec<(f64, Vec<Vec<f64>>)> = all
+        .into_par_iter()
+        .filter_map(|(log, idx, notes)| Some(((log - top).exp(), walk::sums(lanes.get(idx)?, &notes))))
+        .collect();
+    let mut likely = vec![vec![0.0; reeds.len()]; notes.len()];
+    let total: f64 = sums.iter().map(|(part, _)| part).sum();
+    for (part, of_reed) in sums {
+        for (sum, one) in likely.iter_mut().flatten().zip(of_reed.into_iter().flatten()) {
+            *sum += part / total * one;
+        }
     }
-    likely.iter_mut().flatten().for_each(|value| *value /= total);
     let mut placings: Vec<Placing> = way
         .iter()
         .enumerate()
@@ -219,9 +237,58 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
         runner_up: runner_up(orders, &ways, chosen),
         offset: cents(offset),
         placings,
-        swaps: swaps.said,
+        swaps: swaps.said.clone(),
         not_heard,
     })
+}
+
+/// An order and an offset that may be true, with what was found under them.
+struct Settled {
+    idx: usize,
+    offset: f64,
+    swaps: Swaps,
+}
+
+impl Settled {
+    /// What is expected of the order and the offset before anything is heard, natural logarithm.
+    fn expected(&self) -> f64 {
+        expected(self.idx, self.offset)
+    }
+
+    fn log(&self) -> f64 {
+        self.expected() + self.swaps.log
+    }
+}
+
+fn expected(order: usize, offset: f64) -> f64 {
+    -0.5 * (offset / OFFSET_SPREAD).powi(2) - LATER_ORDER * order as f64
+}
+
+/// The best orders and offsets that differ: of neighbouring offsets of one order the best alone.
+fn settings(ways: &[(usize, f64, f64)]) -> Vec<(usize, f64)> {
+    let mut sorted = ways.to_vec();
+    sorted.sort_by(|a, b| b.2.total_cmp(&a.2));
+    let best = sorted.first().map_or(0.0, |way| way.2);
+    let mut kept: Vec<(usize, f64)> = Vec::new();
+    for (idx, offset, log) in sorted {
+        let is_new = kept.iter().all(|(order, other)| *order != idx || (other - offset).abs() > APART_CENTS);
+        if is_new && log > best - SWAPS_MAY_CHANGE && kept.len() < MOST_SETTLED {
+            kept.push((idx, offset));
+        }
+    }
+    kept
+}
+
+/// The middle of how far the notes lie from their targets along the likeliest way, so that no reed pays for the grid.
+fn settled_offset(lanes: &Lanes, notes: &Notes, offset: f64) -> f64 {
+    let way = walk::likeliest(lanes, notes);
+    let offs = way.iter().zip(&notes.cents).filter_map(|(at, cents)| match at {
+        At::State(state) => Some(cents - notes.targets.get(*lanes.reed.get(*state)?)?),
+        At::Astray => None,
+    });
+    let most = f64::from(OFFSET_CENTS + OFFSET_STEP);
+    let more = middle(offs.filter(|off| off.abs() < NEAR_CENTS).collect()).unwrap_or(0.0);
+    (offset + more).clamp(-most, most)
 }
 
 /// Of several notes of a reed the last good one speaks; where none is good, the last.

@@ -13,8 +13,10 @@ const MOST_SWAPS: usize = 4;
 /// Other pairs so much less likely than the best have their say, natural logarithm, and so many of them.
 const HAS_A_SAY: f64 = 10.0;
 const MOST_WAYS: usize = 8;
-/// All pairs of a row are tried up to so many, else those in question alone.
-const MOST_PAIRS: usize = 600;
+/// Swaps are looked for where so many of the notes lie near their targets.
+const MOST_FIT: f64 = 0.6;
+/// All pairs of a row are tried while that takes no more than so many looks of a note at a state; else those in question.
+const MOST_LOOKS: usize = 12_000_000;
 
 /// What was found.
 pub(super) struct Swaps {
@@ -24,6 +26,8 @@ pub(super) struct Swaps {
     pub doubtful: Option<[PlatePlace; 2]>,
     /// The targets with the said pairs exchanged.
     pub targets: Vec<f64>,
+    /// The log likelihood with them, their rarity counted in.
+    pub log: f64,
     /// Every way to exchange plates that may be true: its log likelihood and its targets.
     pub ways: Vec<(f64, Vec<f64>)>,
 }
@@ -38,15 +42,21 @@ pub(super) fn find(
     targets: &[f64],
     heard: impl Fn(&[f64]) -> Notes,
 ) -> Swaps {
-    let mut found = Swaps { said: Vec::new(), doubtful: None, targets: targets.to_vec(), ways: Vec::new() };
     let mut now = walk::log_likelihood(lanes, &heard(targets));
+    let mut found =
+        Swaps { said: Vec::new(), doubtful: None, targets: targets.to_vec(), log: now, ways: Vec::new() };
+    if !fits(lanes, &heard(targets)) {
+        return found;
+    }
+    let looks = (lanes.len() * heard(targets).cents.len()).max(1);
     for round in 0..MOST_SWAPS {
+        let rarity = SWAP_LOG * (round + 1) as f64;
         let suspects = suspects(lanes, reeds, &heard(&found.targets));
-        let mut tries: Vec<Try> = pairs(reeds, &suspects)
+        let mut tries: Vec<Try> = pairs(reeds, &suspects, MOST_LOOKS / looks)
             .into_iter()
             .filter_map(|[a, b]| {
                 let changed = exchanged(reeds, &found.targets, &a, &b)?;
-                Some((walk::log_likelihood(lanes, &heard(&changed)) + SWAP_LOG, [a, b], changed))
+                Some((walk::log_likelihood(lanes, &heard(&changed)) + rarity, [a, b], changed))
             })
             .collect();
         tries.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -67,13 +77,27 @@ pub(super) fn find(
         if round > 0 {
             found.ways.push((log, found.targets.clone()));
         }
-        now = log;
+        (now, found.log) = (log, log);
     }
     found
 }
 
+/// Whether most notes are where they should be; else the whole is not understood, and no swap explains it.
+fn fits(lanes: &Lanes, notes: &Notes) -> bool {
+    let way = walk::likeliest(lanes, notes);
+    let near = way.iter().zip(&notes.cents).filter(|(at, cents)| match at {
+        At::State(state) => lanes
+            .reed
+            .get(*state)
+            .and_then(|reed| notes.targets.get(*reed))
+            .is_some_and(|target| (*cents - target).abs() < NEAR_CENTS),
+        At::Astray => false,
+    });
+    near.count() as f64 >= MOST_FIT * way.len() as f64
+}
+
 /// The pairs to be tried: all within a row when any plate is in question, and those in question.
-fn pairs(reeds: &[ReedPlace], suspects: &[PlatePlace]) -> Vec<[PlatePlace; 2]> {
+fn pairs(reeds: &[ReedPlace], suspects: &[PlatePlace], most: usize) -> Vec<[PlatePlace; 2]> {
     let mut plates: Vec<&PlatePlace> = reeds.iter().map(|reed| &reed.plate).collect();
     plates.dedup();
     let couples = |plates: &[&PlatePlace]| -> Vec<[PlatePlace; 2]> {
@@ -81,13 +105,14 @@ fn pairs(reeds: &[ReedPlace], suspects: &[PlatePlace]) -> Vec<[PlatePlace; 2]> {
         each.flat_map(|(idx, a)| plates.iter().skip(idx + 1).map(move |b| [(*a).clone(), (*b).clone()]))
             .collect()
     };
-    let in_question = couples(&suspects.iter().collect::<Vec<_>>());
+    let mut in_question = couples(&suspects.iter().collect::<Vec<_>>());
+    in_question.truncate(most.max(8));
     if suspects.is_empty() {
         return in_question;
     }
     let mut all: Vec<[PlatePlace; 2]> = couples(&plates);
     all.retain(|[a, b]| (&a.block, &a.row) == (&b.block, &b.row));
-    if all.len() > MOST_PAIRS {
+    if all.len() > most {
         return in_question;
     }
     let more: Vec<_> = in_question

@@ -134,10 +134,13 @@ pub struct MoveFacts {
 /// Something that was noticed of a take after it was stored, such as lost sound that only shows a second later.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RemarkFacts {
-    /// The stored file, seen from the job folder.
+    /// The stored file or the long recording, seen from the job folder.
     pub file: String,
     /// What was noticed, one sentence.
     pub remark: String,
+    /// Where in the sound, s; said of long recordings.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at_s: Option<f64>,
 }
 
 /// Something done or seen at the bench.

@@ -10,6 +10,7 @@ mod event;
 mod file_line;
 mod job;
 mod lock;
+mod long_recording;
 mod nearest;
 mod notes;
 mod photo_store;
@@ -32,6 +33,7 @@ pub use event::{
 };
 pub use file_line::FileLine;
 pub use job::{Job, JobWriter, PassChange, StoredTake};
+pub use long_recording::LongRecording;
 pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};
 pub use reading_line::ReadingLine;
 pub use readings::{KeptReading, Readings};

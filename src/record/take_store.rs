@@ -85,7 +85,13 @@ impl JobWriter {
 
     /// Write on a stored take, `file` seen from the job folder, what was noticed only later.
     pub fn remark(&mut self, file: &str, remark: &str) -> Result<(), Error> {
-        self.note(Event::Remark(RemarkFacts { file: file.to_owned(), remark: remark.to_owned() }))
+        self.note(Event::Remark(RemarkFacts { file: file.to_owned(), remark: remark.to_owned(), at_s: None }))
+    }
+
+    /// Write on a long recording, `file` seen from the job folder, what was noticed after so many seconds of it.
+    pub fn remark_at(&mut self, file: &str, remark: &str, at_s: f64) -> Result<(), Error> {
+        let facts = RemarkFacts { file: file.to_owned(), remark: remark.to_owned(), at_s: Some(at_s) };
+        self.note(Event::Remark(facts))
     }
 
     fn store(

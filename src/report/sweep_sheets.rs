@@ -57,7 +57,7 @@ pub enum Certainty {
 const LEFT: f64 = 46.0;
 const RIGHT: f64 = SHEET_WIDTH - MARGIN;
 /// Height of a strip: lettering above, the level below.
-const LETTERS: f64 = 92.0;
+const LETTERS: f64 = 118.0;
 const LEVELS: f64 = 56.0;
 const STRIP: f64 = LETTERS + LEVELS + 34.0;
 const STRIPS_PER_SHEET: usize = 5;
@@ -226,6 +226,7 @@ fn draw_strip(sheet: &mut Sheet, top: f64, recording: &LongRecording, (from_s, t
     if curve.len() > 1 {
         sheet.line(&curve, PRESS, 0.9);
     }
+    sheet.words_up("dBFS", (MARGIN + 4.0, 0.5 * (high + low)), SMALL, FAINT_TEXT, Side::Centre);
     sheet.line(&[(LEFT, low), (RIGHT, low)], AXIS, 1.0);
     let step =
         [2.0, 5.0, 10.0, 20.0, 30.0].into_iter().find(|step| (to_s - from_s) / step <= 12.0).unwrap_or(60.0);

@@ -14,7 +14,7 @@ const CLOSE_S: f64 = 0.1;
 const AGREE_CENTS: f64 = 35.0;
 /// And the middle of them much better in a short tone, cents: in noise or a word some looks agree by chance.
 const RESTS_CENTS: f64 = 2.0;
-const SHORT_S: f64 = 1.5;
+const SHORT_S: f64 = 1.3;
 /// So many looks in a row may say otherwise within a note: a knock, a word.
 const ASTRAY: usize = 2;
 /// Part of the sound's power that lies at the tone's partials.
@@ -159,7 +159,8 @@ fn at_partials(spectrum: &Spectrum, hz: f64, nyquist: f64) -> (f64, f64) {
         if place > nyquist {
             break;
         }
-        let reach = (0.7 * spectrum.lobe_hz).max(0.004 * place).min(0.22 * hz);
+        // Wide enough for the other reed of a tremolo.
+        let reach = (0.7 * spectrum.lobe_hz).max(0.018 * place).min(0.15 * hz);
         let (from, to) = ((place - reach) / spectrum.bin_hz, (place + reach) / spectrum.bin_hz);
         let bins =
             spectrum.power.get(from.ceil().max(0.0) as usize..=(to as usize).min(spectrum.power.len() - 1));

@@ -1,6 +1,7 @@
 //! Someone who plays a block and errs: which reed sounds when, and at what pitch; deterministic by seed.
 
 use super::chance::Chance;
+use super::sitting::{Happens, Sitting};
 use platenote::instrument::{
     Bellows, Block, Instrument, Note, PerFace, PerStroke, Plate, PlatePlace, Reed, ReedPlace, Row, Stroke,
     Temperament, Tremolo, Tuning, Valve,
@@ -151,6 +152,37 @@ pub fn perform(seed: u64, off_pitch: OffPitch) -> Performance {
 }
 
 impl Performance {
+    /// In full sound, with words, coughs, knocks, scraping, bellows and blips between the notes; and for each note of the
+    /// sitting which note of the performance it is.
+    pub fn in_sound(&self, seed: u64, rate_hz: u32) -> (Sitting, Vec<usize>) {
+        let chance = &mut Chance::split(seed, 41);
+        let mut events = vec![Happens::Quiet { lasts_s: chance.between(0.5, 1.5) }];
+        let mut order = Vec::new();
+        for (idx, note) in self.notes.iter().enumerate() {
+            if chance.happens(0.2) {
+                let level_dbfs = chance.between(-42.0, -20.0);
+                events.push(match (chance.unit() * 6.0) as u32 {
+                    0 => Happens::Speech { lasts_s: chance.between(0.5, 2.5), level_dbfs },
+                    1 => Happens::Cough { level_dbfs },
+                    2 => Happens::Knock { level_dbfs },
+                    3 => Happens::Scraping { lasts_s: chance.between(0.3, 1.5), level_dbfs },
+                    4 => Happens::Bellows { lasts_s: chance.between(0.5, 2.0), level_dbfs },
+                    _ => Happens::Blip {
+                        hz: note.hz,
+                        lasts_s: chance.between(0.1, 0.4),
+                        level_dbfs: note.level_dbfs,
+                    },
+                });
+                events.push(Happens::Quiet { lasts_s: chance.between(0.4, 1.0) });
+            }
+            let lasts_s = chance.between(1.4, 2.4);
+            events.push(Happens::Note { hz: note.hz, lasts_s, level_dbfs: note.level_dbfs });
+            events.push(Happens::Quiet { lasts_s: chance.between(0.3, 0.8) });
+            order.push(idx);
+        }
+        (Sitting::play(seed, rate_hz, -72.0, &events), order)
+    }
+
     fn sound(
         &mut self,
         chance: &mut Chance,

@@ -13,6 +13,8 @@ mod screen;
 #[cfg(feature = "mic")]
 mod which;
 #[cfg(feature = "mic")]
+mod whole;
+#[cfg(feature = "mic")]
 mod words;
 
 use std::path::PathBuf;
@@ -54,6 +56,9 @@ pub(crate) struct Arguments {
     /// Line by line instead of a screen
     #[arg(long)]
     lines: bool,
+    /// Everything into one long recording, written to disk as it comes and split at the end, as `sweep` does
+    #[arg(long, conflicts_with_all = ["from", "only"])]
+    whole: bool,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -74,7 +79,7 @@ pub(crate) use run::run;
 
 #[cfg(not(feature = "mic"))]
 pub(crate) fn run(arguments: Arguments) -> Result<super::failure::Ended, super::failure::Failure> {
-    let Arguments { folder: _, pass, device: _, order: _, from: _, only: _, lines: _, json: _ } = arguments;
+    let Arguments { folder: _, pass, device: _, order: _, from: _, only: _, lines: _, whole: _, json: _ } = arguments;
     pass.checked()?;
     Err(super::failure::Failure::could_not(
         "this program was built without recording",

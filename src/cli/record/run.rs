@@ -23,6 +23,9 @@ impl From<recording::Error> for Failure {
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    if arguments.whole {
+        return super::whole::run(arguments);
+    }
     let change = arguments.pass.checked()?;
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);

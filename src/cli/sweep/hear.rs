@@ -16,6 +16,8 @@ pub(super) struct Heard {
     pub found: Vec<Found>,
     /// Levels over time, dBFS, every [`crate::sweeping::LEVEL_STEP_S`].
     pub levels: Vec<f32>,
+    /// What went wrong while it was recorded, and up to which second.
+    pub lost: Vec<(f64, String)>,
 }
 
 pub(super) fn hear(file: &Path) -> Result<Heard, Failure> {
@@ -23,7 +25,7 @@ pub(super) fn hear(file: &Path) -> Result<Heard, Failure> {
     let (streamed, sha256) = rayon::join(|| split(file), || record::hash_of(file));
     let (streamed, found, levels) = streamed?;
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    Ok(Heard { name, sha256: sha256?, streamed, found, levels })
+    Ok(Heard { name, sha256: sha256?, streamed, found, levels, lost: Vec::new() })
 }
 
 fn split(file: &Path) -> Result<(Streamed, Vec<Found>, Vec<f32>), Failure> {

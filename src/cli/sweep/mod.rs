@@ -52,13 +52,28 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
+impl Arguments {
+    /// Show what a long recording holds that has just been made.
+    pub(crate) fn of_recording(
+        folder: PathBuf,
+        file: PathBuf,
+        pass: PassArguments,
+        order: Option<String>,
+        json: bool,
+    ) -> Self {
+        Self { folder, file, pass, order, block: None, accept: false, list: None, json }
+    }
+}
+
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
     output::say_odd_lines(&job);
     let change = arguments.pass.checked()?;
     let orders = orders(&arguments, job.instrument())?;
     output::say(&format!("listening to `{}`", arguments.file.display()));
-    let heard = hear::hear(&arguments.file)?;
+    let mut heard = hear::hear(&arguments.file)?;
+    heard.lost = job.remarks_on(&arguments.file);
+    heard.streamed.remarks.extend(heard.lost.iter().map(|(_, remark)| remark.clone()));
     for remark in &heard.streamed.remarks {
         output::say(&format!("note: {remark}"));
     }

@@ -9,6 +9,8 @@ use crate::units::{Cents, Dbfs, Hz};
 
 /// A note this much softer than the middle of all is no good take, dB.
 const TOO_SOFT_DB: f64 = 18.0;
+/// Lost sound shows so late at most, s.
+const SHOWS_LATE_S: f64 = 1.1;
 /// A shorter note is no good take, s.
 const GOOD_S: f64 = 1.2;
 
@@ -68,6 +70,10 @@ pub(super) fn propose(instrument: &Instrument, orders: &[PlayOrder], heard: Hear
                 if note.is_clipped {
                     faults.push("it is clipped".into());
                 }
+                let spoils = |at_s: f64| at_s >= one.start_s && at_s - SHOWS_LATE_S <= one.stop_s;
+                faults.extend(
+                    heard.lost.iter().filter(|(at_s, _)| spoils(*at_s)).map(|(_, what)| what.clone()),
+                );
                 let lasts_s = one.stop_s - one.start_s;
                 if lasts_s < GOOD_S {
                     faults.push(format!("it sounds for {lasts_s:.1} s only"));

@@ -17,10 +17,10 @@ pub(super) fn order_words(proposal: &Proposal) -> String {
     let margin = proposal
         .runner_up
         .as_ref()
-        .map_or(String::new(), |(other, log)| format!("; `{other}` is {} less likely", times(*log)));
+        .map_or(String::new(), |(other, log)| format!(" ({other} would be {} less likely)", times(*log)));
     let offset =
-        proposal.offset.map_or(String::new(), |offset| format!("; the whole lies {offset} from the plan"));
-    format!("Order: {order}{margin}{offset}.")
+        proposal.offset.map_or(String::new(), |offset| format!(" All together lie {offset} from the plan."));
+    format!("Order: {order}{margin}.{offset}")
 }
 
 /// How many notes there are and what of them is doubtful.
