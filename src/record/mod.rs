@@ -28,8 +28,8 @@ pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::{hash_of, write_whole};
 pub use error::Error;
 pub use event::{
-    ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts, RemarkFacts,
-    StockFacts, TakeFacts, UndoneFacts,
+    ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts,
+    RemarkFacts, StockFacts, TakeFacts, UndoneFacts,
 };
 pub use file_line::FileLine;
 pub use job::{Job, JobWriter, PassChange, StoredTake};

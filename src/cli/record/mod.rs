@@ -79,7 +79,8 @@ pub(crate) use run::run;
 
 #[cfg(not(feature = "mic"))]
 pub(crate) fn run(arguments: Arguments) -> Result<super::failure::Ended, super::failure::Failure> {
-    let Arguments { folder: _, pass, device: _, order: _, from: _, only: _, lines: _, whole: _, json: _ } = arguments;
+    let Arguments { folder: _, pass, device: _, order: _, from: _, only: _, lines: _, whole: _, json: _ } =
+        arguments;
     pass.checked()?;
     Err(super::failure::Failure::could_not(
         "this program was built without recording",

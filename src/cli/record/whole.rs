@@ -6,7 +6,7 @@ use super::Arguments;
 use super::keys::{self, Key};
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
-use crate::cli::{output, sweep};
+use crate::cli::{clock, output, sweep};
 use crate::record::{JobWriter, LongRecording};
 
 /// How often the length is said, s.
@@ -18,6 +18,8 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     output::say_oddities(&job);
     let mut microphone = Microphone::open(arguments.device.as_deref())?;
     let input = microphone.input().clone();
+    let (clock, clock_words) = clock::of_input(&input);
+    output::say(&clock_words);
     let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
     let channels = u16::try_from(input.channels).unwrap_or(1).max(1);
     let recording = job.begin_recording(&pass, input.rate_hz, channels)?;
@@ -43,8 +45,9 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         (arguments.order != "plates" && arguments.order != "strokes").then(|| arguments.order.clone());
     let folder = arguments.folder.clone();
     sweep::run(sweep::Arguments::of_recording(folder, file.clone(), arguments.pass, order, arguments.json))?;
+    let clock = clock.map_or(String::new(), |clock| format!(" --clock \"{}\"", clock.device));
     output::say(&format!(
-        "next:  `platenote sweep {} {} --pass {pass} --accept` stores the takes",
+        "next:  `platenote sweep {} {} --pass {pass}{clock} --accept` stores the takes",
         arguments.folder.display(),
         file.display()
     ));

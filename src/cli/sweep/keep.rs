@@ -5,7 +5,7 @@ use super::proposal::{Proposal, Row};
 use crate::audio;
 use crate::cli::failure::{Ended, Failure, print_error};
 use crate::cli::output;
-use crate::record::{self, CutFacts, JobWriter, NewTake, PassChange, Stored};
+use crate::record::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Stored};
 use crate::sweeping::Cuts;
 use crate::take::Take;
 
@@ -36,6 +36,7 @@ pub(super) fn keep(
     if stretches.iter().all(|stretch| stretch.is_empty()) {
         return Ok((kept, ended));
     }
+    let clock = arguments.clock.as_ref().map(|clock| clock.at(proposal.streamed.rate_hz)).transpose()?;
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
     let pass = job.open_pass(&arguments.pass.name, change)?.pass;
@@ -44,7 +45,7 @@ pub(super) fn keep(
     let mut stop: Option<Failure> = None;
     let mut store = |job: &mut JobWriter, idx: usize, sound: Vec<f32>| {
         let Some(row) = proposal.rows.get(idx) else { return true };
-        match store(job, &pass, proposal, row, sound) {
+        match store(job, &pass, clock.clone(), proposal, row, sound) {
             Ok(done) => kept.get_mut(idx).into_iter().for_each(|one| *one = done.clone()),
             Err(failure) => {
                 ended = Ended::CouldNot;
@@ -83,6 +84,7 @@ fn left_out(proposal: &Proposal, row: &Row) -> &'static str {
 fn store(
     job: &mut JobWriter,
     pass: &str,
+    clock: Option<ClockFacts>,
     proposal: &Proposal,
     row: &Row,
     sound: Vec<f32>,
@@ -116,6 +118,7 @@ fn store(
         why: why.clone(),
         lossy: proposal.streamed.lossy,
         remarks: std::mem::take(&mut take.remarks),
+        clock,
     };
     let bytes = audio::wav_bytes(&take)?;
     let (state, file) = match job.store_cut(new, cut, &bytes) {

@@ -11,6 +11,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
+use super::clock::{self, TypedClock};
 use super::failure::{Ended, Failure};
 use super::output;
 use super::pass_arguments::PassArguments;
@@ -41,6 +42,9 @@ pub(crate) struct Arguments {
     /// The block that was played [default: any]
     #[arg(long, value_name = "NAME")]
     block: Option<String>,
+    /// The clock it was recorded with: a device that `calibrate` knows, or ppm as `12.5±3`
+    #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true)]
+    clock: Option<TypedClock>,
     /// Store the takes
     #[arg(long)]
     accept: bool,
@@ -52,6 +56,7 @@ pub(crate) struct Arguments {
     json: bool,
 }
 
+#[cfg(feature = "mic")]
 impl Arguments {
     /// Show what a long recording holds that has just been made.
     pub(crate) fn of_recording(
@@ -61,7 +66,7 @@ impl Arguments {
         order: Option<String>,
         json: bool,
     ) -> Self {
-        Self { folder, file, pass, order, block: None, accept: false, list: None, json }
+        Self { folder, file, pass, order, block: None, clock: None, accept: false, list: None, json }
     }
 }
 
