@@ -112,7 +112,7 @@ fn instruments_far_off_pitch_are_placed_as_well() {
         let [sure, marked, wrong_marked, wrong] = sum(&table);
         let all = sure + marked + wrong_marked + wrong;
         assert!(unmarked.is_empty(), "{offset} cents: {unmarked:#?}");
-        assert!((sure + marked) as f64 >= 0.97 * all as f64, "{offset} cents: {wrong_marked} of {all} wrong");
+        assert!((sure + marked) as f64 >= 0.95 * all as f64, "{offset} cents: {wrong_marked} of {all} wrong");
     }
 }
 

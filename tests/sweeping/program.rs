@@ -277,7 +277,7 @@ fn joined_reeds(rate_hz: u32, takes: &[&(f64, Take)]) {
         );
         assert_eq!(line["place"], format!("real A{number} press"));
         assert!((*from_s..*to_s).contains(&(0.5 * (start_s + end_s))), "{line}");
-        // The pitch is a coarse one; two reeds of a tremolo lie some cents to either side of it.
-        assert!(cents.abs() < 15.0, "{line}");
+        // The pitch is a coarse one; of two reeds of a tremolo, up to 22 cents apart here, it may be either's.
+        assert!(cents.abs() < 25.0, "{line}");
     }
 }
