@@ -20,4 +20,4 @@ pub use error::Error;
 pub use live::{Incident, Input, Microphone, MicrophoneError, inputs};
 pub use sound_file::read_file;
 pub use stream::{Piece, Streamed, stream_file};
-pub use write::{wav_bytes, wav_head, write_wav};
+pub use write::{clip_bytes, wav_bytes, wav_head, write_wav};

@@ -46,6 +46,28 @@ pub fn wav_head(rate_hz: u32, channels: u16, frames: Option<u64>) -> Vec<u8> {
     head
 }
 
+/// The bytes of a mono WAV of 16-bit samples, small and played by anything: to listen to, never to measure. What is no
+/// number is silent, what is beyond full scale is held there.
+pub fn clip_bytes(samples: &[f32], rate_hz: u32) -> Result<Vec<u8>, Error> {
+    let mut bytes = Vec::with_capacity(2 * samples.len() + 64);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate_hz,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut fill = || -> hound::Result<()> {
+        let mut writer = hound::WavWriter::new(Cursor::new(&mut bytes), spec)?;
+        for &sample in samples {
+            // Casting holds at the ends and makes NaN 0.
+            writer.write_sample((f32::from(i16::MAX) * sample).round() as i16)?;
+        }
+        writer.finalize()
+    };
+    fill().map_err(|error| Error::Write { path: "a clip".into(), detail: error.to_string() })?;
+    Ok(bytes)
+}
+
 fn write(to: impl Write + Seek, take: &Take) -> hound::Result<()> {
     let spec = hound::WavSpec {
         channels: 1,

@@ -6,11 +6,10 @@ use clap::Args;
 use serde::Serialize;
 
 use super::failure::{Ended, Failure};
-use super::pass::{self, HeardPass};
-use super::{close_ups, output};
-use crate::judgement;
+use super::gather::{Gathered, WhichPasses};
+use super::output;
 use crate::record::{self, Error, Job};
-use crate::report::{self, Chart, Earlier, Subject};
+use crate::report::{self, Chart};
 
 /// Draw the tuning chart, the block map and a close-up of each leak, as SVG and PNG
 #[derive(Args)]
@@ -18,12 +17,8 @@ pub(crate) struct Arguments {
     /// Folder of the job
     #[arg(value_name = "JOB")]
     folder: PathBuf,
-    /// Draw this pass alone [default: the one opened last, together with the one before it]
-    #[arg(long, value_name = "NAME", conflicts_with = "compare")]
-    pass: Option<String>,
-    /// Draw two passes together
-    #[arg(long, num_args = 2, value_names = ["EARLIER", "LATER"])]
-    compare: Option<Vec<String>>,
+    #[command(flatten)]
+    passes: WhichPasses,
     /// Folder for the pictures [default: the job's report folder]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -43,10 +38,10 @@ struct ChartLine<'a> {
 }
 
 /// What came of drawing.
-pub(crate) struct Drawn {
-    pub(crate) written: Vec<Written>,
+struct Drawn {
+    written: Vec<Written>,
     /// Words on the takes.
-    pub(crate) words: Vec<String>,
+    words: Vec<String>,
 }
 
 /// A chart on disk.
@@ -58,7 +53,7 @@ pub(crate) struct Written {
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
-    let (earlier, later) = passes(&job, &arguments)?;
+    let (earlier, later) = arguments.passes.of(&job)?;
     let Drawn { written, words } = draw(&job, earlier.as_deref(), &later, arguments.out.as_deref())?;
     for word in words {
         output::say(&word);
@@ -78,81 +73,32 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     Ok(Ended::Done)
 }
 
-/// Which passes to draw: the earlier one, if any, and the later one.
-fn passes(job: &Job, arguments: &Arguments) -> Result<(Option<String>, String), Failure> {
-    if let Some([earlier, later]) = arguments.compare.as_deref() {
-        let (earlier, later) = (job.pass(earlier)?.pass, job.pass(later)?.pass);
-        if earlier == later {
-            return Err(Failure::bad_usage(
-                format!("`{later}` is named twice, so there is nothing to compare"),
-                format!("name two passes, or draw one with `--pass {later}`"),
-            ));
-        }
-        return Ok((Some(earlier), later));
-    }
-    if let Some(name) = &arguments.pass {
-        return Ok((None, job.pass(name)?.pass));
-    }
-    let mut passes = job.passes();
-    let later = passes.pop().ok_or_else(|| {
-        Failure::could_not(
-            format!("the job `{}` has no pass yet, so there is nothing to draw", job.folder().display()),
-            format!("add sound files: `platenote add {} FILE… --pass before`", job.folder().display()),
-        )
-    })?;
-    Ok((passes.pop().map(|earlier| earlier.pass), later.pass))
-}
-
 /// Judge the passes, draw every chart and write it: into `out`, or into the job's report folder.
-pub(crate) fn draw(
-    job: &Job,
-    earlier: Option<&str>,
-    later: &str,
-    out: Option<&Path>,
-) -> Result<Drawn, Failure> {
-    let mut heard: Vec<HeardPass> = Vec::new();
-    for name in earlier.into_iter().chain([later]) {
-        heard.push(pass::listen(job, name)?);
-    }
-    let instrument = job.instrument();
-    let findings: Vec<_> = heard.iter().map(|pass| judgement::judge(instrument, &pass.readings)).collect();
-    let close_ups = close_ups::of(instrument, &heard, &findings);
-    let comparison = match heard.as_slice() {
-        [earlier, later] => Some(judgement::compare(instrument, &earlier.readings, &later.readings)),
-        _ => None,
-    };
-    let (before, now) = match findings.as_slice() {
-        [earlier, later] => (Some(earlier), later),
-        [only] => (None, only),
-        _ => return Ok(Drawn { written: Vec::new(), words: Vec::new() }),
-    };
-    let earlier = before.map(|findings| Earlier { findings, comparison: comparison.as_ref() });
-    let subject = Subject { title: job.title(), instrument, findings: now, earlier, close_ups: &close_ups };
+fn draw(job: &Job, earlier: Option<&str>, later: &str, out: Option<&Path>) -> Result<Drawn, Failure> {
+    let gathered = Gathered::from(job, earlier, later)?;
+    let subject = gathered.subject(job)?;
     let charts =
         report::charts(&subject).map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
-    if charts.is_empty() {
-        return Err(Failure::could_not(
-            "the plan has no plates, so there is nothing to draw",
-            format!("list the notes of each row in `{}`", job.folder().join("plan.toml").display()),
-        ));
-    }
     let written = charts.into_iter().map(|chart| write(job, out, chart)).collect::<Result<_, _>>()?;
-    Ok(Drawn { written, words: heard.into_iter().flat_map(|pass| pass.words).collect() })
+    Ok(Drawn { written, words: gathered.words().cloned().collect() })
 }
 
-fn write(job: &Job, out: Option<&Path>, chart: Chart) -> Result<Written, Failure> {
-    let put = |name: String, bytes: &[u8]| -> Result<PathBuf, Failure> {
-        let Some(folder) = out else { return Ok(job.write_report(&name, bytes)?) };
-        let file = folder.join(name);
-        std::fs::create_dir_all(folder).map_err(|source| Error::Io {
-            doing: "made",
-            file: folder.to_owned(),
-            source,
-        })?;
-        record::write_whole(&file, bytes)?;
-        Ok(file)
-    };
-    let svg = put(format!("{}.svg", chart.name), chart.svg.as_bytes())?;
-    let png = put(format!("{}.png", chart.name), &chart.png)?;
+/// Write a chart: into `out`, or into the job's report folder.
+pub(crate) fn write(job: &Job, out: Option<&Path>, chart: Chart) -> Result<Written, Failure> {
+    let svg = put(job, out, &format!("{}.svg", chart.name), chart.svg.as_bytes())?;
+    let png = put(job, out, &format!("{}.png", chart.name), &chart.png)?;
     Ok(Written { title: chart.title, svg, png })
+}
+
+/// Write a file whole, into `out` or into the job's report folder.
+pub(crate) fn put(job: &Job, out: Option<&Path>, name: &str, bytes: &[u8]) -> Result<PathBuf, Failure> {
+    let Some(folder) = out else { return Ok(job.write_report(name, bytes)?) };
+    let file = folder.join(name);
+    std::fs::create_dir_all(folder).map_err(|source| Error::Io {
+        doing: "made",
+        file: folder.to_owned(),
+        source,
+    })?;
+    record::write_whole(&file, bytes)?;
+    Ok(file)
 }

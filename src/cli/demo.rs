@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::{Ended, Failure};
-use super::{chart, findings, output};
+use super::{findings, output, report};
 use crate::audio;
 use crate::demo;
 use crate::record::{Error, Job, JobWriter, NewTake, PassChange};
@@ -32,11 +32,12 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let ended = findings::run(findings::Arguments::compared(folder, before, after))?;
     let job = Job::open(folder)?;
     // The findings have said what is to be said of the takes.
-    let written = chart::draw(&job, Some(before), after, None)?.written;
+    let reported = report::make(&job, Some(before), after, None, report::USUAL_SOUND_MB)?;
+    let written = &reported.charts;
 
     output::line("\nCharts, each also as PNG beside it:")?;
     let width = written.iter().map(|chart| chart.svg.to_string_lossy().chars().count()).max().unwrap_or(0);
-    for chart in &written {
+    for chart in written {
         output::line(&format!("  {:<width$}   {}", chart.svg.to_string_lossy(), chart.title))?;
     }
     output::line("\nWhat was made wrong, to compare with what was found:")?;
@@ -44,11 +45,10 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         output::line(&format!("  {wrong}"))?;
     }
     let place = folder.display();
-    let to_look_at = written.iter().find(|chart| chart.svg.to_string_lossy().contains("map-"));
-    let map = to_look_at.map_or(job.report_folder(), |chart| chart.png.clone());
+    let page = reported.page().map_or(job.report_folder(), Path::to_owned);
     output::say(&format!(
-        "next:  look at `{}`, then try `platenote findings {place} --pass {before}`",
-        map.display()
+        "next:  open `{}` in a browser, then try `platenote findings {place} --pass {before}`",
+        page.display()
     ));
     Ok(ended)
 }

@@ -6,12 +6,14 @@
 mod add;
 mod calibrate;
 mod chart;
+mod clips;
 mod clock;
 mod close_ups;
 mod demo;
 mod devices;
 mod failure;
 mod findings;
+mod gather;
 mod listen;
 mod mark;
 mod new;
@@ -22,6 +24,7 @@ mod places;
 mod read;
 mod read_table;
 mod record;
+mod report;
 mod status;
 mod sweep;
 mod valves;
@@ -51,6 +54,7 @@ enum Verb {
     Sweep(sweep::Arguments),
     Findings(findings::Arguments),
     Chart(chart::Arguments),
+    Report(report::Arguments),
     Devices(devices::Arguments),
     Calibrate(calibrate::Arguments),
     Listen(listen::Arguments),
@@ -77,6 +81,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Sweep(arguments) => sweep::run(arguments),
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
+        Verb::Report(arguments) => report::run(arguments),
         Verb::Devices(arguments) => devices::run(arguments),
         Verb::Calibrate(arguments) => calibrate::run(arguments),
         Verb::Listen(arguments) => listen::run(arguments),

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::failure::Failure;
 use crate::record::{Job, JobWriter, Oddity};
+pub(crate) use crate::report::csv_line;
 
 /// Print one line of results.
 pub(crate) fn line(text: &str) -> Result<(), Failure> {
@@ -30,19 +31,6 @@ pub(crate) fn json_text(object: &impl Serialize) -> Result<String, Failure> {
 /// Print one line of a CSV table.
 pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
     line(&csv_line(cells))
-}
-
-/// One line of a CSV table; cells with a separator, a quote or a line end in them are quoted.
-pub(crate) fn csv_line<C: AsRef<str>>(cells: &[C]) -> String {
-    let quoted = |cell: &str| {
-        if cell.contains(['"', ',', ';', '\n', '\r']) {
-            format!("\"{}\"", cell.replace('"', "\"\""))
-        } else {
-            cell.to_owned()
-        }
-    };
-    let cells: Vec<String> = cells.iter().map(|cell| quoted(cell.as_ref())).collect();
-    cells.join(",")
 }
 
 /// A number with its sign; what rounds to zero has none.

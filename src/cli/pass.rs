@@ -34,7 +34,9 @@ pub(crate) struct HeardPass {
     pub(crate) readings: PassReadings,
     /// The file of the take that speaks for each reed.
     pub(crate) files: BTreeMap<ReedPlace, PathBuf>,
-    /// Words on takes that were passed over and on the kept readings.
+    /// Which clocks of sound cards were corrected for, in words.
+    pub(crate) clocks: Vec<String>,
+    /// Words on takes that were passed over and on the kept readings, the clocks among them.
     pub(crate) words: Vec<String>,
 }
 
@@ -66,10 +68,14 @@ pub(crate) fn listen(job: &Job, pass: &str) -> Result<HeardPass, Failure> {
             None => corrections.push((clock, 1)),
         }
     }
-    words.extend(corrections.into_iter().map(|(facts, count)| {
-        let figures = clock::figures(facts);
-        format!("{count} pitches are corrected for the clock of `{}`: {figures}", facts.device)
-    }));
+    let clocks: Vec<String> = corrections
+        .into_iter()
+        .map(|(facts, count)| {
+            let figures = clock::figures(facts);
+            format!("{count} pitches are corrected for the clock of `{}`: {figures}", facts.device)
+        })
+        .collect();
+    words.extend(clocks.iter().cloned());
     for reed in heard.into_iter().flatten() {
         words.extend(reed.words);
         if let (Some(take), Ok((reading, heard, expectation))) = (&reed.take, &reed.result) {
@@ -91,7 +97,7 @@ pub(crate) fn listen(job: &Job, pass: &str) -> Result<HeardPass, Failure> {
         measured_at: Some(measured_at),
         readings,
     };
-    Ok(HeardPass { readings, files, words })
+    Ok(HeardPass { readings, files, clocks, words })
 }
 
 /// A reed of a plate, listened to.

@@ -13,7 +13,7 @@ use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::units::{Cents, Measured};
 
 /// Steel reeds, cents per kelvin: half of elastic constant plus expansion, -2.4 to -2.8 and 0.115 in 10⁻⁴/K.
-const CENTS_PER_KELVIN: f64 = -0.215;
+pub const CENTS_PER_KELVIN: f64 = -0.215;
 /// Half the range of that over steels.
 const CENTS_PER_KELVIN_UNCERTAINTY: f64 = 0.02;
 

@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 
 use crate::instrument::Instrument;
 
-pub use changes::compare;
+pub use changes::{CENTS_PER_KELVIN, compare};
 pub use finding::{
     Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune, ValveChange,
     ValveChanged, ValveFinding, Verdict,

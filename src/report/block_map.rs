@@ -5,8 +5,8 @@ use crate::judgement::{Tune, ValveChange, ValveFinding, Verdict};
 
 use super::Subject;
 use super::ink::{
-    AXIS, BODY, Entry, FAINT_TEXT, HEADING, LEAKS, MARGIN, PAPER, RULE, SHEET_WIDTH, SUSPECT, SUSPECT_EDGE,
-    TEXT, UNKNOWN, arrow, cross, heading, legend, stroke_mark,
+    AXIS, BODY, Entry, FAINT_TEXT, Format, HEADING, LEAKS, MARGIN, PAPER, RULE, SUSPECT, SUSPECT_EDGE, TEXT,
+    UNKNOWN, arrow, cross, heading, legend, stroke_mark, wrapped,
 };
 use super::sheet::{Ink, Lettering, Point, Sheet, Side};
 use super::strips::{Portion, block_title, portions};
@@ -14,30 +14,37 @@ use super::words::{count, list, plate_label, signed};
 
 /// Plates side by side at most: each is wide enough for its words.
 const WIDEST: usize = 12;
+const WIDEST_NARROW: usize = 4;
 /// Strips on one sheet at most: an A4 page.
 const PER_SHEET: usize = 6;
+const PER_SHEET_NARROW: usize = 18;
 
-const PITCH: f64 = (SHEET_WIDTH - 2.0 * MARGIN) / WIDEST as f64;
-const CARD: f64 = PITCH - 3.0;
+/// Between two cards.
+const CARD_GAP: f64 = 3.0;
 const LABEL: Lettering = Lettering::bold(10.0);
 const WORD: Lettering = Lettering::plain(8.5);
 const LOUD_WORD: Lettering = Lettering::bold(9.0);
 const TINY: Lettering = Lettering::plain(7.5);
 
 /// One sheet for each portion of the block, with the row's name where there are several.
-pub(crate) fn sheets<'a>(subject: &Subject, block: &'a Block) -> Vec<(Option<&'a str>, Sheet)> {
-    let drawn = portions(block, WIDEST, PER_SHEET);
-    drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion))).collect()
+pub(crate) fn sheets<'a>(
+    subject: &Subject,
+    block: &'a Block,
+    format: Format,
+) -> Vec<(Option<&'a str>, Sheet)> {
+    let widest = format.pick(WIDEST, WIDEST_NARROW);
+    let drawn = portions(block, widest, format.pick(PER_SHEET, PER_SHEET_NARROW));
+    drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion, format))).collect()
 }
 
-fn sheet(subject: &Subject, block: &Block, portion: &Portion) -> Sheet {
+fn sheet(subject: &Subject, block: &Block, portion: &Portion, format: Format) -> Sheet {
     let title = block_title("Valves", block, portion);
-    let mut sheet = Sheet::new(&title, SHEET_WIDTH);
+    let mut sheet = Sheet::new(&title, format.width());
     let mut y = heading(&mut sheet, &title, &summary(subject, block, portion));
     y += key(&mut sheet, y + 4.0) + 14.0;
-    let shape = CardShape::for_portion(subject, block, portion);
+    let shape = CardShape::for_portion(subject, block, portion, format);
     for strip in &portion.strips {
-        let name = HEADING.fit(&strip.heading(), SHEET_WIDTH - 2.0 * MARGIN);
+        let name = HEADING.fit(&strip.heading(), sheet.width - 2.0 * MARGIN);
         sheet.words(&name, (MARGIN, y + 10.0), HEADING, TEXT, Side::Left);
         y += 17.0;
         for (k, index) in strip.plates.clone().enumerate() {
@@ -47,7 +54,7 @@ fn sheet(subject: &Subject, block: &Block, portion: &Portion) -> Sheet {
                 row: strip.row.name.clone(),
                 number: index as u32 + 1,
             };
-            let corner = (MARGIN + k as f64 * PITCH, y);
+            let corner = (MARGIN + k as f64 * shape.pitch, y);
             card(&mut sheet, corner, &shape, subject, plate, &place);
         }
         y += shape.height() + 14.0;
@@ -126,12 +133,18 @@ fn key(sheet: &mut Sheet, top: f64) -> f64 {
     ];
     let height = legend(sheet, top, &entries);
     let note = "Plate 1 lies at the left. The outer valve is reached with the plate in place; for the inner one the plate is lifted.";
-    sheet.words(note, (MARGIN, top + height + 11.0), BODY, FAINT_TEXT, Side::Left);
-    height + 16.0
+    let mut deep = height;
+    for piece in wrapped(note, BODY, sheet.width - 2.0 * MARGIN) {
+        sheet.words(&piece, (MARGIN, top + deep + 11.0), BODY, FAINT_TEXT, Side::Left);
+        deep += 14.0;
+    }
+    deep + 2.0
 }
 
 /// Heights that every card of a sheet shares, so that the rows stay level.
 struct CardShape {
+    /// From the left edge of a card to that of the next.
+    pitch: f64,
     /// Label and note do not fit side by side, or there are two notes.
     notes_below: bool,
     has_swaps: bool,
@@ -139,17 +152,20 @@ struct CardShape {
 }
 
 impl CardShape {
-    fn for_portion(subject: &Subject, block: &Block, portion: &Portion) -> Self {
+    fn for_portion(subject: &Subject, block: &Block, portion: &Portion, format: Format) -> Self {
+        let pitch = (format.width() - 2.0 * MARGIN) / format.pick(WIDEST, WIDEST_NARROW) as f64;
+        let card = pitch - CARD_GAP;
         let crowded = |row: &str, index: usize, plate: &Plate| {
             let notes = super::notes(plate);
             let label = LABEL.width(&format!("{row}{}", index + 1));
-            notes.len() > 1 || label + notes.first().map_or(0.0, |note| WORD.width(note)) > CARD - 10.0
+            notes.len() > 1 || label + notes.first().map_or(0.0, |note| WORD.width(note)) > card - 10.0
         };
         let is_crowded = portion.strips.iter().any(|strip| {
             let mut plates = strip.row.plates.iter().enumerate();
             plates.any(|(index, plate)| crowded(&strip.row.name, index, plate))
         });
         Self {
+            pitch,
             notes_below: is_crowded,
             has_swaps: subject
                 .findings
@@ -159,6 +175,10 @@ impl CardShape {
                 .any(|at| at.block == block.name),
             has_changes: subject.earlier.as_ref().is_some_and(|earlier| earlier.comparison.is_some()),
         }
+    }
+
+    fn card(&self) -> f64 {
+        self.pitch - CARD_GAP
     }
 
     fn head(&self) -> f64 {
@@ -190,10 +210,12 @@ fn card(
         top += shape.field();
     }
     for stroke in Stroke::BOTH {
-        reed(sheet, (x, top + 7.5), subject, &ReedPlace { plate: place.clone(), stroke });
+        reed(sheet, (x, top + 7.5), shape, subject, &ReedPlace { plate: place.clone(), stroke });
         top += 12.0;
     }
-    sheet.frame((x, y), (x + CARD, y + shape.height()), AXIS, 1.0);
+    let far = (x + shape.card(), y + shape.height());
+    sheet.frame((x, y), far, AXIS, 1.0);
+    sheet.link((x, y), far, place);
 }
 
 fn head(
@@ -204,20 +226,20 @@ fn head(
     plate: &Plate,
     place: &PlatePlace,
 ) {
-    let label = LABEL.fit_before(&place.row, &place.number.to_string(), CARD - 8.0);
+    let label = LABEL.fit_before(&place.row, &place.number.to_string(), shape.card() - 8.0);
     sheet.words(&label, (x + 4.0, y + 12.0), LABEL, TEXT, Side::Left);
     let notes = super::notes(plate).join(" / ");
     let mut line = y + 12.0;
     if shape.notes_below {
         line += 11.0;
-        sheet.words(&WORD.fit(&notes, CARD - 8.0), (x + 4.0, line), WORD, FAINT_TEXT, Side::Left);
+        sheet.words(&WORD.fit(&notes, shape.card() - 8.0), (x + 4.0, line), WORD, FAINT_TEXT, Side::Left);
     } else {
-        sheet.words(&notes, (x + CARD - 4.0, line), WORD, FAINT_TEXT, Side::Right);
+        sheet.words(&notes, (x + shape.card() - 4.0, line), WORD, FAINT_TEXT, Side::Right);
     }
     if let Some(swap) = subject.findings.swaps.iter().find(|swap| swap.places.contains(place)) {
         let text = match swap.places.iter().find(|other| *other != place) {
             Some(other) if swap.places.len() == 2 => {
-                TINY.fit(&format!("swap {}?", plate_label(other)), CARD - 8.0)
+                TINY.fit(&format!("swap {}?", plate_label(other)), shape.card() - 8.0)
             }
             _ => "own place?".to_owned(), // A ring of plates: which one goes where is for the bench to find.
         };
@@ -228,8 +250,8 @@ fn head(
 fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject, place: &ValvePlace) {
     let finding = subject.findings.valves.iter().find(|valve| valve.place == *place);
     let verdict = finding.map_or(Verdict::NoValve, |valve| valve.verdict);
-    verdict_field(sheet, (x, y), (x + CARD, y + shape.field()), &verdict);
-    verdict_mark(sheet, (x + CARD - 9.0, y + 8.0), &verdict);
+    verdict_field(sheet, (x, y), (x + shape.card(), y + shape.field()), &verdict);
+    verdict_mark(sheet, (x + shape.card() - 9.0, y + 8.0), &verdict);
     let ink = word_ink(&verdict);
     let must_lift =
         finding.is_some_and(ValveFinding::lift_plate) && matches!(verdict, Verdict::Leaks | Verdict::Suspect);
@@ -245,7 +267,7 @@ fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject,
 }
 
 /// A stroke's shape, its deviation, and an arrow where the reed should be moved.
-fn reed(sheet: &mut Sheet, (x, y): Point, subject: &Subject, place: &ReedPlace) {
+fn reed(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject, place: &ReedPlace) {
     let Some(reed) = subject.findings.reeds.iter().find(|reed| reed.place == *place) else { return };
     stroke_mark(sheet, (x + 8.0, y), place.stroke, false);
     let Ok(pitch) = &reed.pitch else {
@@ -254,10 +276,10 @@ fn reed(sheet: &mut Sheet, (x, y): Point, subject: &Subject, place: &ReedPlace) 
     };
     let cents = pitch.deviation.value.get();
     let figure = signed(cents, if cents.abs() < 100.0 { 1 } else { 0 });
-    sheet.words(&figure, (x + CARD - 15.0, y + WORD.half_capital()), WORD, TEXT, Side::Right);
+    sheet.words(&figure, (x + shape.card() - 15.0, y + WORD.half_capital()), WORD, TEXT, Side::Right);
     match pitch.tune {
-        Some(Tune::Raise) => arrow(sheet, (x + CARD - 8.0, y), true, 3.5, TEXT),
-        Some(Tune::Lower) => arrow(sheet, (x + CARD - 8.0, y), false, 3.5, TEXT),
+        Some(Tune::Raise) => arrow(sheet, (x + shape.card() - 8.0, y), true, 3.5, TEXT),
+        Some(Tune::Lower) => arrow(sheet, (x + shape.card() - 8.0, y), false, 3.5, TEXT),
         Some(Tune::Leave) | None => {}
     }
 }

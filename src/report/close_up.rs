@@ -5,7 +5,7 @@ use crate::instrument::{Face, Instrument, ReedPlace};
 use crate::units::Cents;
 
 use super::ink::{
-    AXIS, BODY, FAINT_TEXT, HEADING, LEAKS, MARGIN, PRESS, RULE, SHEET_WIDTH, SMALL, TEXT, arrow, heading,
+    AXIS, BODY, FAINT_TEXT, Format, HEADING, LEAKS, MARGIN, PRESS, RULE, SMALL, TEXT, arrow, heading, wrapped,
 };
 use super::sheet::{Sheet, Side};
 use super::words::{plain, signed};
@@ -40,7 +40,12 @@ const DEEPEST_DB: f64 = -120.0;
 const NOTCHES: usize = 20;
 
 /// The reed's sheet; `None` when no pass holds a curve.
-pub(crate) fn sheet(title: &str, instrument: &Instrument, reed: &ReedCloseUp) -> Option<Sheet> {
+pub(crate) fn sheet(
+    title: &str,
+    instrument: &Instrument,
+    reed: &ReedCloseUp,
+    format: Format,
+) -> Option<Sheet> {
     let curves: Vec<(&PassCloseUp, Vec<(f64, f64)>)> = reed
         .passes
         .iter()
@@ -57,11 +62,12 @@ pub(crate) fn sheet(title: &str, instrument: &Instrument, reed: &ReedCloseUp) ->
     let low = levels.get(levels.len() / NOTCHES).copied().unwrap_or(0.0);
     let floor = (20.0 * (low / 20.0).floor()).clamp(DEEPEST_DB, -40.0);
     let name = format!("Second tone of {}{}", reed.reed, note_of(instrument, &reed.reed));
-    let mut sheet = Sheet::new(&name, SHEET_WIDTH);
+    let mut sheet = Sheet::new(&name, format.width());
     let mut y = heading(&mut sheet, &name, &[title.to_owned(), meaning(instrument, &reed.reed)]) + 8.0;
     let marked = curves.iter().find_map(|(pass, _)| second(&pass.opposite));
     for (pass, curve) in &curves {
-        let frame = Frame { top: y + 18.0, reach, floor };
+        y = panel_heading(&mut sheet, y, pass);
+        let frame = Frame { top: y, right: sheet.width - MARGIN, reach, floor };
         panel(&mut sheet, &frame, pass, curve, marked);
         y = frame.bottom() + 40.0;
     }
@@ -115,19 +121,18 @@ fn verdict(opposite: &Opposite) -> String {
 /// Where a panel lies and what its axes mean: cents from `-reach` to `reach`, dB from `floor` to `CEILING_DB`.
 struct Frame {
     top: f64,
+    right: f64,
     reach: f64,
     floor: f64,
 }
 
 impl Frame {
-    const RIGHT: f64 = SHEET_WIDTH - MARGIN;
-
     fn bottom(&self) -> f64 {
         self.top + PANEL_HEIGHT
     }
 
     fn x(&self, cents: f64) -> f64 {
-        PANEL_LEFT + (Self::RIGHT - PANEL_LEFT) * 0.5 * (1.0 + (cents / self.reach).clamp(-1.0, 1.0))
+        PANEL_LEFT + (self.right - PANEL_LEFT) * 0.5 * (1.0 + (cents / self.reach).clamp(-1.0, 1.0))
     }
 
     fn y(&self, level: f64) -> f64 {
@@ -136,10 +141,18 @@ impl Frame {
     }
 }
 
-fn panel(sheet: &mut Sheet, frame: &Frame, pass: &PassCloseUp, curve: &[(f64, f64)], marked: Option<Cents>) {
+/// Which pass and what was heard; returns where the panel may begin.
+fn panel_heading(sheet: &mut Sheet, top: f64, pass: &PassCloseUp) -> f64 {
     let name = format!("Pass {}, partial {}: {}", pass.pass, pass.close_up.partial, verdict(&pass.opposite));
-    let name = HEADING.fit(&name, Frame::RIGHT - PANEL_LEFT);
-    sheet.words(&name, (PANEL_LEFT, frame.top - 8.0), HEADING, TEXT, Side::Left);
+    let mut y = top + 10.0;
+    for piece in wrapped(&name, HEADING, sheet.width - MARGIN - PANEL_LEFT) {
+        sheet.words(&piece, (PANEL_LEFT, y), HEADING, TEXT, Side::Left);
+        y += 14.0;
+    }
+    y - 6.0
+}
+
+fn panel(sheet: &mut Sheet, frame: &Frame, pass: &PassCloseUp, curve: &[(f64, f64)], marked: Option<Cents>) {
     axes(sheet, frame);
     if let Some(offset) = marked.map(Cents::get).filter(|offset| offset.abs() <= frame.reach) {
         let x = frame.x(offset);
@@ -152,21 +165,21 @@ fn panel(sheet: &mut Sheet, frame: &Frame, pass: &PassCloseUp, curve: &[(f64, f6
         let room = BODY.width(&text) + 4.0;
         let (at, side) = match side {
             Side::Right if at - room < PANEL_LEFT => (x + 9.0, Side::Left),
-            Side::Left if at + room > Frame::RIGHT => (x - 9.0, Side::Right),
+            Side::Left if at + room > frame.right => (x - 9.0, Side::Right),
             _ => (at, side),
         };
         sheet.words(&text, (at, frame.top + 12.0), BODY, LEAKS, side);
     }
     let drawn: Vec<_> = curve.iter().map(|&(cents, level)| (frame.x(cents), frame.y(level))).collect();
     sheet.line(&drawn, PRESS, 1.25);
-    sheet.frame((PANEL_LEFT, frame.top), (Frame::RIGHT, frame.bottom()), AXIS, 1.0);
+    sheet.frame((PANEL_LEFT, frame.top), (frame.right, frame.bottom()), AXIS, 1.0);
 }
 
 fn axes(sheet: &mut Sheet, frame: &Frame) {
     let n_levels = (-frame.floor / 20.0).round() as i32;
     for level in (0..=n_levels).map(|k| -20.0 * f64::from(k)) {
         let y = frame.y(level);
-        sheet.line(&[(PANEL_LEFT, y), (Frame::RIGHT, y)], RULE, 0.5);
+        sheet.line(&[(PANEL_LEFT, y), (frame.right, y)], RULE, 0.5);
         sheet.words(&plain(level, 0), (PANEL_LEFT - 6.0, y + SMALL.half_capital()), SMALL, TEXT, Side::Right);
     }
     let step = cents_step(frame.reach);
@@ -179,7 +192,7 @@ fn axes(sheet: &mut Sheet, frame: &Frame) {
         let decimals = if step < 1.0 { 1 } else { 0 };
         sheet.words(&signed(cents, decimals), (x, frame.bottom() + 12.0), SMALL, TEXT, Side::Centre);
     }
-    let middle = (0.5 * (PANEL_LEFT + Frame::RIGHT), frame.bottom() + 24.0);
+    let middle = (0.5 * (PANEL_LEFT + frame.right), frame.bottom() + 24.0);
     sheet.words("from the sounding reed, cents", middle, SMALL, FAINT_TEXT, Side::Centre);
     let side = (MARGIN + 8.0, frame.top + 0.5 * PANEL_HEIGHT);
     sheet.words_up("level re the partial, dB", side, SMALL, FAINT_TEXT, Side::Centre);

@@ -27,8 +27,36 @@ pub(crate) const HEADING: Lettering = Lettering::bold(11.0);
 pub(crate) const BODY: Lettering = Lettering::plain(10.0);
 pub(crate) const SMALL: Lettering = Lettering::plain(8.5);
 
-/// Width of every sheet: at the width of A4 between margins, `SMALL` prints about 2 mm high.
+/// Width of a sheet: at the width of A4 between margins, `SMALL` prints about 2 mm high.
 pub(crate) const SHEET_WIDTH: f64 = 760.0;
+
+/// What a chart is drawn for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Format {
+    /// A4 and wide screens.
+    Wide,
+    /// Telephones: fewer plates side by side, so that words keep their size.
+    Narrow,
+}
+
+impl Format {
+    /// Width of the sheet.
+    pub(crate) fn width(self) -> f64 {
+        match self {
+            Format::Wide => SHEET_WIDTH,
+            Format::Narrow => 300.0,
+        }
+    }
+
+    /// One of two, by format.
+    pub(crate) fn pick<T>(self, wide: T, narrow: T) -> T {
+        match self {
+            Format::Wide => wide,
+            Format::Narrow => narrow,
+        }
+    }
+}
+
 pub(crate) const MARGIN: f64 = 14.0;
 
 /// The colour that goes with the shape of a stroke.
@@ -76,7 +104,7 @@ pub(crate) fn legend(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
     let (mut x, mut y) = (MARGIN, top + 0.5 * LINE);
     for (sample, text) in entries {
         let width = SAMPLE + 4.0 + BODY.width(text);
-        if x > MARGIN && x + width > SHEET_WIDTH - MARGIN {
+        if x > MARGIN && x + width > sheet.width - MARGIN {
             (x, y) = (MARGIN, y + LINE);
         }
         sample(sheet, (x + 0.5 * SAMPLE, y));
@@ -88,9 +116,13 @@ pub(crate) fn legend(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
 
 /// Title and lines below it; returns where the rest may begin.
 pub(crate) fn heading(sheet: &mut Sheet, title: &str, lines: &[String]) -> f64 {
-    let room = SHEET_WIDTH - 2.0 * MARGIN;
-    sheet.words(&TITLE.fit(title, room), (MARGIN, 26.0), TITLE, TEXT, Side::Left);
-    let mut y = 43.0;
+    let room = sheet.width - 2.0 * MARGIN;
+    let mut y = 26.0;
+    for piece in wrapped(title, TITLE, room) {
+        sheet.words(&piece, (MARGIN, y), TITLE, TEXT, Side::Left);
+        y += 19.0;
+    }
+    y -= 2.0;
     for line in lines {
         for piece in wrapped(line, BODY, room) {
             sheet.words(&piece, (MARGIN, y), BODY, FAINT_TEXT, Side::Left);
@@ -101,7 +133,7 @@ pub(crate) fn heading(sheet: &mut Sheet, title: &str, lines: &[String]) -> f64 {
 }
 
 /// `text` broken at plain spaces into lines no wider than `room`; a single longer word is shortened.
-fn wrapped(text: &str, face: Lettering, room: f64) -> Vec<String> {
+pub(crate) fn wrapped(text: &str, face: Lettering, room: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split(' ').filter(|word| !word.is_empty()) {
         match lines.last_mut() {

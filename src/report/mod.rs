@@ -1,6 +1,8 @@
-//! Charts, block map, tables: draws and never measures; the only room that names plotters.
+//! Charts, block map, tables, pages: draws and never measures; the only room that names plotters.
 //!
 //! [`charts`] takes what was found and gives pictures as SVG and PNG, both from the same drawing. The font is built in.
+//! [`report_page`] puts the same drawings into one page with everything that is to be told, [`hand_over_page`] tells the
+//! instrument's owner in plain words, [`tables`] gives the figures.
 
 mod bench_sheets;
 mod block_map;
@@ -9,24 +11,29 @@ mod close_up;
 mod error;
 mod ink;
 mod names;
+mod page;
 mod paint;
 mod sheet;
 mod strips;
 mod sweep_sheets;
+mod tables;
 mod tuning_chart;
 mod words;
 
 use rayon::prelude::*;
 
-use crate::instrument::{Instrument, Plate, Stroke};
+use crate::instrument::{Instrument, Plate, ReedPlace, Stroke};
 use crate::judgement::{Comparison, Findings};
 
 pub use bench_sheets::{fitting_page, work_list_page};
 pub use cautions::{Work, caution};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
+use ink::Format;
+pub use page::{Clip, Dossier, hand_over_page, report_page};
 use sheet::Sheet;
 pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts, long_recording_page};
+pub use tables::{Cell, Table, csv_line, tables};
 
 /// What the charts are about.
 #[derive(Debug, Clone, Copy)]
@@ -77,26 +84,57 @@ impl Subject<'_> {
 /// A block too long for a page gives a chart for each row. The same subject gives the same bytes.
 pub fn charts(subject: &Subject) -> Result<Vec<Chart>, ReportError> {
     sheet::fonts_ready()?;
+    drawings(subject, Format::Wide)
+        .into_par_iter()
+        .map(|drawing| finished(drawing.name, &drawing.sheet))
+        .collect()
+}
+
+/// A sheet with what it shows.
+pub(crate) struct Drawing {
+    pub kind: Kind,
+    /// As [`Chart::name`].
+    pub name: String,
+    pub sheet: Sheet,
+}
+
+/// What a drawing shows.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Kind {
+    /// The tuning of a block, by its name.
+    Tuning(String),
+    /// The map of a block, by its name.
+    Map(String),
+    /// The neighbourhood of a reed.
+    CloseUp(ReedPlace),
+}
+
+/// Every drawing of the subject, block by block, then the close-ups.
+pub(crate) fn drawings(subject: &Subject, format: Format) -> Vec<Drawing> {
     let mut names = names::Names::default();
-    let mut drawn: Vec<(String, Sheet)> = Vec::new();
+    let mut drawn = Vec::new();
     for block in &subject.instrument.blocks {
-        let kinds =
-            [("tuning", tuning_chart::sheets(subject, block)), ("map", block_map::sheets(subject, block))];
-        for (kind, sheets) in kinds {
+        let (tuning, map) = (Kind::Tuning(block.name.clone()), Kind::Map(block.name.clone()));
+        let kinds = [
+            ("tuning", tuning, tuning_chart::sheets(subject, block, format)),
+            ("map", map, block_map::sheets(subject, block, format)),
+        ];
+        for (word, kind, sheets) in kinds {
             for (row, sheet) in sheets {
                 let parts: Vec<&str> = [block.name.as_str()].into_iter().chain(row).collect();
-                drawn.push((names.take(kind, &parts), sheet));
+                drawn.push(Drawing { kind: kind.clone(), name: names.take(word, &parts), sheet });
             }
         }
     }
     for reed in subject.close_ups {
-        if let Some(sheet) = close_up::sheet(subject.title, subject.instrument, reed) {
+        if let Some(sheet) = close_up::sheet(subject.title, subject.instrument, reed, format) {
             let plate = words::plate_label(&reed.reed.plate);
             let stroke = reed.reed.stroke.to_string();
-            drawn.push((names.take("close-up", &[&reed.reed.plate.block, &plate, &stroke]), sheet));
+            let name = names.take("close-up", &[&reed.reed.plate.block, &plate, &stroke]);
+            drawn.push(Drawing { kind: Kind::CloseUp(reed.reed.clone()), name, sheet });
         }
     }
-    drawn.into_par_iter().map(|(name, sheet)| finished(name, &sheet)).collect()
+    drawn
 }
 
 fn finished(name: String, sheet: &Sheet) -> Result<Chart, ReportError> {

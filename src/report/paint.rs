@@ -10,6 +10,7 @@ use plotters::style::{Color, FontTransform};
 
 use super::ReportError;
 use super::sheet::{FONT_HEIGHT_EM, Ink, Mark, Sheet, Side, Words, fonts_ready, library_style};
+use crate::instrument::PlatePlace;
 
 /// The library draws on whole pixels, so both pictures are drawn this many times larger.
 const FINE: u32 = 4;
@@ -44,6 +45,39 @@ pub(crate) fn svg(sheet: &Sheet) -> Result<String, ReportError> {
     let size = format!("width=\"{}\" height=\"{}\" role=\"img\"", width / FINE, height / FINE);
     let document = document.replacen(&head, &size, 1);
     Ok(document.replacen(">\n", &format!(">\n<title>{}</title>\n", escape(&sheet.title)), 1))
+}
+
+/// The sheet to stand within a page: it takes the width it is given, and what stands for a plate leads to the address
+/// and bears the words that `lead` gives for it.
+pub(crate) fn page_svg(
+    sheet: &Sheet,
+    lead: &dyn Fn(&PlatePlace) -> (String, String),
+) -> Result<String, ReportError> {
+    let document = svg(sheet)?;
+    let (width, height) = fine_size(sheet);
+    let size = format!("width=\"{}\" height=\"{}\" role=\"img\"", width / FINE, height / FINE);
+    let role = if sheet.links.is_empty() { "img" } else { "group" };
+    let named = format!("role=\"{role}\" aria-label=\"{}\"", escape(&sheet.title).replace('"', "&quot;"));
+    let mut page = document.replacen(&size, &named, 1);
+    let links: String = sheet
+        .links
+        .iter()
+        .map(|link| {
+            let (address, words) = lead(&link.plate);
+            let (x, y) = (fine(link.from.0), fine(link.from.1));
+            let (width, height) = (fine(link.to.0) - x, fine(link.to.1) - y);
+            format!(
+                "<a href=\"{}\" aria-label=\"{words}\"><title>{words}</title><rect x=\"{x}\" y=\"{y}\" \
+                 width=\"{width}\" height=\"{height}\" fill-opacity=\"0\"/></a>\n",
+                escape(&address),
+                words = escape(&words).replace('"', "&quot;"),
+            )
+        })
+        .collect();
+    if let Some(end) = page.rfind("</svg>") {
+        page.insert_str(end, &links);
+    }
+    Ok(page)
 }
 
 /// The sheet as a PNG file, twice its size in pixels.

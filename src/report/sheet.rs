@@ -4,6 +4,7 @@ use plotters::style::{FontFamily, FontStyle, IntoTextStyle, TextStyle, register_
 use std::sync::OnceLock;
 
 use super::ReportError;
+use crate::instrument::PlatePlace;
 
 /// A place on the sheet, from the upper left corner, in the sheet's own pixels.
 pub(crate) type Point = (f64, f64);
@@ -53,12 +54,22 @@ pub(crate) enum Side {
     Right,
 }
 
+/// A part of the sheet that stands for a plate.
+#[derive(Debug, Clone)]
+pub(crate) struct Link {
+    pub from: Point,
+    pub to: Point,
+    pub plate: PlatePlace,
+}
+
 /// Marks on white paper.
 pub(crate) struct Sheet {
     pub title: String,
     pub width: f64,
     pub height: f64,
     pub marks: Vec<Mark>,
+    /// Where a page may lead on from; nothing of it is drawn.
+    pub links: Vec<Link>,
 }
 
 /// The family as a viewer of the SVG looks for it; the PNG is drawn with the embedded font under the same name.
@@ -110,7 +121,7 @@ impl Lettering {
 
 impl Sheet {
     pub(crate) fn new(title: &str, width: f64) -> Self {
-        Self { title: clean(title), width, height: 0.0, marks: Vec::new() }
+        Self { title: clean(title), width, height: 0.0, marks: Vec::new(), links: Vec::new() }
     }
 
     pub(crate) fn line(&mut self, points: &[Point], ink: Ink, weight: f64) {
@@ -144,6 +155,11 @@ impl Sheet {
     /// The outline of a rectangle.
     pub(crate) fn frame(&mut self, from: Point, to: Point, ink: Ink, weight: f64) {
         self.line(&[from, (to.0, from.1), to, (from.0, to.1), from], ink, weight);
+    }
+
+    /// The rectangle between two corners stands for a plate.
+    pub(crate) fn link(&mut self, from: Point, to: Point, plate: &PlatePlace) {
+        self.links.push(Link { from, to, plate: plate.clone() });
     }
 
     /// Letters on a baseline.

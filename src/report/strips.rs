@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use crate::instrument::{Block, Row};
 
-use super::ink::{MARGIN, SHEET_WIDTH, TITLE};
+use super::ink::{Format, MARGIN, TITLE};
 
 /// A part of a row that is drawn side by side.
 pub(crate) struct Strip<'a> {
@@ -33,7 +33,7 @@ impl Strip<'_> {
 /// `Tuning of block bass, row A`; a long block name is shortened so that the row stays to be read.
 pub(crate) fn block_title(what: &str, block: &Block, portion: &Portion) -> String {
     let row = portion.row.map_or(String::new(), |row| format!(", row {}", TITLE.fit(row, 150.0)));
-    TITLE.fit_before(&format!("{what} of block {}", block.name), &row, SHEET_WIDTH - 2.0 * MARGIN)
+    TITLE.fit_before(&format!("{what} of block {}", block.name), &row, Format::Wide.width() - 2.0 * MARGIN)
 }
 
 /// The whole block on one sheet when it takes at most `per_sheet` strips, else a sheet for each row.

@@ -5,8 +5,8 @@ use crate::judgement::{ReedPitch, Tune};
 
 use super::Subject;
 use super::ink::{
-    AXIS, BAND, BAND_EDGE, BODY, Entry, FAINT_TEXT, HEADING, MARGIN, RULE, SHEET_WIDTH, SMALL, TEXT, arrow,
-    cross, heading, legend, stroke_ink, stroke_mark,
+    AXIS, BAND, BAND_EDGE, BODY, Entry, FAINT_TEXT, Format, HEADING, MARGIN, RULE, SMALL, TEXT, arrow, cross,
+    heading, legend, stroke_ink, stroke_mark,
 };
 use super::sheet::{Ink, Lettering, Sheet, Side};
 use super::strips::{Portion, Strip, block_title, portions};
@@ -14,8 +14,10 @@ use super::words::{count, list, plain, plate_label, signed};
 
 /// Plates side by side at most: four columns a plate (two strokes, two passes) stay apart.
 const WIDEST: usize = 20;
+const WIDEST_NARROW: usize = 6;
 /// Strips on one sheet at most: an A4 page.
 const PER_SHEET: usize = 4;
+const PER_SHEET_NARROW: usize = 14;
 
 const PANEL_LEFT: f64 = 58.0;
 const PANEL_HEIGHT: f64 = 150.0;
@@ -30,10 +32,15 @@ const ON_SCALE: f64 = 0.75;
 const STRETCH: f64 = 2.5;
 
 /// One sheet for each portion of the block, with the row's name where there are several.
-pub(crate) fn sheets<'a>(subject: &Subject, block: &'a Block) -> Vec<(Option<&'a str>, Sheet)> {
+pub(crate) fn sheets<'a>(
+    subject: &Subject,
+    block: &'a Block,
+    format: Format,
+) -> Vec<(Option<&'a str>, Sheet)> {
     let scale = Scale::for_block(subject, block);
-    let drawn = portions(block, WIDEST, PER_SHEET);
-    drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion, scale))).collect()
+    let widest = format.pick(WIDEST, WIDEST_NARROW);
+    let drawn = portions(block, widest, format.pick(PER_SHEET, PER_SHEET_NARROW));
+    drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion, scale, format))).collect()
 }
 
 /// Half the height of a panel in cents, and the distance of its grid lines.
@@ -80,9 +87,9 @@ impl Scale {
     }
 }
 
-fn sheet(subject: &Subject, block: &Block, portion: &Portion, scale: Scale) -> Sheet {
+fn sheet(subject: &Subject, block: &Block, portion: &Portion, scale: Scale, format: Format) -> Sheet {
     let title = block_title("Tuning", block, portion);
-    let mut sheet = Sheet::new(&title, SHEET_WIDTH);
+    let mut sheet = Sheet::new(&title, format.width());
     let mut y = heading(&mut sheet, &title, &summary(subject, block, portion));
     y += key(&mut sheet, y + 4.0, subject, block) + 14.0;
     for strip in &portion.strips {
@@ -153,7 +160,7 @@ fn named(stroke: &str, pass: &str) -> String {
 
 /// One strip: heading, frame, grid, marks, and the plates' names below; returns where it ends.
 fn panel(sheet: &mut Sheet, top: f64, subject: &Subject, block: &Block, strip: &Strip, scale: Scale) -> f64 {
-    let room = SHEET_WIDTH - PANEL_LEFT - MARGIN;
+    let room = sheet.width - PANEL_LEFT - MARGIN;
     let slot = (room / strip.plates.len() as f64).min(WIDEST_SLOT);
     let right = PANEL_LEFT + slot * strip.plates.len() as f64;
     sheet.words(&HEADING.fit(&strip.heading(), room), (PANEL_LEFT, top + 10.0), HEADING, TEXT, Side::Left);

@@ -1,0 +1,78 @@
+//! Short pieces of the takes, to be played from the report.
+
+use std::path::Path;
+
+use super::gather::Gathered;
+use crate::analysis::Reading;
+use crate::audio;
+use crate::instrument::{Instrument, ReedPlace};
+use crate::judgement::{Findings, Tune, Verdict};
+use crate::report::Clip;
+
+/// How long a clip is, s: long enough to hear the tone, short enough for a telephone.
+const LENGTH_S: f64 = 1.0;
+/// Faded in and out over this, s, so that it does not click.
+const FADE_S: f64 = 0.01;
+
+/// Clips of the takes that speak, reeds of leaking and suspect valves first, then those to be tuned, then the rest, each
+/// in both passes, until `limit_bytes` are full; and how many were left out.
+pub(crate) fn of(instrument: &Instrument, gathered: &Gathered, limit_bytes: usize) -> (Vec<Clip>, usize) {
+    let mut reeds: Vec<(u8, ReedPlace)> =
+        instrument.reeds().map(|(reed, _)| (rank(instrument, &gathered.findings, &reed), reed)).collect();
+    reeds.sort_by_key(|(rank, _)| *rank);
+    let mut clips = Vec::new();
+    let (mut bytes, mut left_out) = (0, 0);
+    for (_, reed) in reeds {
+        for pass in &gathered.heard {
+            let (Some(file), Some(Ok(reading))) = (pass.files.get(&reed), pass.readings.readings.get(&reed))
+            else {
+                continue;
+            };
+            if bytes >= limit_bytes {
+                left_out += 1;
+                continue;
+            }
+            match clip(file, reading) {
+                Some(wav) if bytes + wav.len() <= limit_bytes => {
+                    bytes += wav.len();
+                    clips.push(Clip { reed: reed.clone(), pass: pass.readings.name.clone(), wav });
+                }
+                _ => left_out += 1,
+            }
+        }
+    }
+    (clips, left_out)
+}
+
+/// 0 where a leak is to be heard, 1 where the reed is to be tuned, 2 else.
+fn rank(instrument: &Instrument, findings: &[Findings], reed: &ReedPlace) -> u8 {
+    let tested = instrument.valve_tested_by(reed).map(|(valve, _)| valve);
+    let leaks = findings.iter().flat_map(|found| &found.valves).any(|valve| {
+        Some(&valve.place) == tested.as_ref() && matches!(valve.verdict, Verdict::Leaks | Verdict::Suspect)
+    });
+    let is_off = findings.iter().flat_map(|found| &found.reeds).any(|found| {
+        found.place == *reed
+            && found.pitch.as_ref().is_ok_and(|pitch| !matches!(pitch.tune, Some(Tune::Leave)))
+    });
+    if leaks { 0 } else { 2 - u8::from(is_off) }
+}
+
+/// The middle of the steady stretch.
+fn clip(file: &Path, reading: &Reading) -> Option<Vec<u8>> {
+    let take = audio::read_file(file).ok()?;
+    let rate = f64::from(take.rate_hz);
+    let (from, to) = (reading.steady.start.get(), reading.steady.end.get());
+    let start = (0.5 * (from + to - LENGTH_S)).max(0.0);
+    let first = (start * rate) as usize;
+    let last = ((start + LENGTH_S) * rate) as usize;
+    let mut samples = take.samples.get(first..last.min(take.samples.len()))?.to_vec();
+    let n_fade = (FADE_S * rate) as usize;
+    let n_samples = samples.len();
+    for (k, sample) in samples.iter_mut().enumerate() {
+        let from_edge = k.min(n_samples - 1 - k);
+        if from_edge < n_fade {
+            *sample *= from_edge as f32 / n_fade as f32;
+        }
+    }
+    audio::clip_bytes(&samples, take.rate_hz).ok()
+}

@@ -1,0 +1,154 @@
+//! The plates one by one: valves and reeds in both passes, close-ups, sound, bench notes.
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use maud::{Markup, html};
+
+use super::frame::clean;
+use super::map::drawing;
+use super::tuning::stroke_word;
+use super::{Book, verdict_words};
+use crate::instrument::{Face, Plate, PlatePlace, ReedPlace, Spot, Stroke, ValvePlace};
+use crate::judgement::{Tune, ValveFinding, Verdict};
+use crate::report::Kind;
+use crate::report::words::{plain, signed};
+use crate::workshop::Mark;
+
+pub(super) fn section(book: &Book) -> Markup {
+    let left_out = book.dossier.clips_left_out;
+    html! {
+        section id="plates" {
+            h2 { "Plates" }
+            @if !book.dossier.clips.is_empty() {
+                p.hint.on-screen { "The sound is a second from the middle of the take that was measured, to listen to; the take in the job is whole and untouched." }
+            }
+            @if left_out > 0 {
+                p.hint { (left_out) " clips were left out to keep this file small: plates with work come first. The takes are in the job folder." }
+            }
+            div.plates {
+                @for (place, _, _, plate) in book.dossier.subject.instrument.plates() { (part(book, &place, plate)) }
+            }
+        }
+    }
+}
+
+fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
+    let anchor = book.anchors.get(place).map_or("", String::as_str);
+    let close_ups: Vec<_> = Stroke::BOTH
+        .into_iter()
+        .map(|stroke| ReedPlace { plate: place.clone(), stroke })
+        .filter_map(|reed| book.drawing(&Kind::CloseUp(reed)))
+        .collect();
+    let marks: Vec<&Mark> = book
+        .dossier
+        .marks
+        .iter()
+        .filter(|mark| !mark.undone && mark.spots.iter().any(|spot| plate_of(spot) == place))
+        .collect();
+    html! {
+        article.plate id=(anchor) {
+            h3 { (place) span.note { (crate::report::notes(plate).join(" / ")) } a.up href="#map" { "map" } }
+            div.parts {
+                @for face in Face::BOTH { (valve(book, &ValvePlace { plate: place.clone(), face })) }
+                @for stroke in Stroke::BOTH {
+                    @if plate.reeds.on(stroke).is_some() { (reed(book, &ReedPlace { plate: place.clone(), stroke })) }
+                }
+            }
+            @for inline in close_ups { (drawing(inline)) }
+            @for day in marks.chunk_by(|left, right| left.day == right.day) {
+                p.why { b { "Noted " @if let Some(mark) = day.first() { (mark.day) } ": " }
+                    (clean(&day.iter().map(|mark| mark.work.to_string()).collect::<Vec<_>>().join("; "))) }
+            }
+        }
+    }
+}
+
+/// The plate a mark is about.
+pub(super) fn plate_of(spot: &Spot) -> &PlatePlace {
+    match spot {
+        Spot::Plate(plate) => plate,
+        Spot::Reed(reed) => &reed.plate,
+        Spot::Valve(valve) => &valve.plate,
+    }
+}
+
+fn valve(book: &Book, place: &ValvePlace) -> Markup {
+    let found: Vec<Option<&&ValveFinding>> = book.valves.iter().map(|valves| valves.get(place)).collect();
+    let Some(Some(now)) = found.last() else { return html! {} };
+    let reach = match place.face {
+        Face::Outer => "in reach",
+        Face::Inner => "lift the plate",
+    };
+    html! {
+        div {
+            p.label { (place.face) " valve" @if now.verdict != Verdict::NoValve { ", " (reach) ", heard on " (now.heard_on) } }
+            p {
+                @for (k, (valve, facts)) in found.iter().zip(book.dossier.passes).enumerate() {
+                    @if k > 0 { " " }
+                    @if let Some(valve) = valve { (badge(valve, (book.valves.len() > 1).then_some(facts.pass.as_str()))) }
+                }
+            }
+            @if now.verdict != Verdict::NoValve {
+                p.why { (clean(&now.reason)) @if !now.next.is_empty() { ". " b { "Next: " } (clean(&now.next)) } }
+            }
+        }
+    }
+}
+
+/// The verdict by word, shape and shade.
+fn badge(valve: &ValveFinding, pass: Option<&str>) -> Markup {
+    let (class, shape) = match valve.verdict {
+        Verdict::Leaks => ("leaks", "✕ "),
+        Verdict::Suspect => ("suspect", "◐ "),
+        Verdict::NoSign => ("no-sign", "○ "),
+        Verdict::NotJudged { .. } => ("not-judged", "– "),
+        Verdict::NoValve => ("no-valve", ""),
+    };
+    html! {
+        span.badge.(class) {
+            @if let Some(pass) = pass { span.pass { (clean(pass)) ": " } }
+            (shape) span.verdict { (verdict_words(valve)) }
+        }
+    }
+}
+
+fn reed(book: &Book, place: &ReedPlace) -> Markup {
+    html! {
+        div {
+            p.label { (stroke_word(place.stroke)) " reed" }
+            @for (reeds, facts) in book.reeds.iter().zip(book.dossier.passes) {
+                @if let Some(found) = reeds.get(place) {
+                    p.take {
+                        span {
+                            @if book.reeds.len() > 1 { (clean(&facts.pass)) ": " }
+                            @match &found.pitch {
+                                Ok(pitch) => {
+                                    b { (signed(pitch.deviation.value.get(), 1)) } " ± " (plain(pitch.deviation.uncertainty.get(), 1)) " cents"
+                                    @match pitch.tune {
+                                        Some(Tune::Raise) => ", ▲ raise",
+                                        Some(Tune::Lower) => ", ▼ lower",
+                                        Some(Tune::Leave) | None => "",
+                                    }
+                                }
+                                Err(missing) => { "not measured: " (clean(missing)) }
+                            }
+                        }
+                        (sound(book, place, &facts.pass))
+                    }
+                    @for warning in &found.warnings { p.why { (clean(warning)) } }
+                }
+            }
+        }
+    }
+}
+
+/// A player for the reed's clip, which loads and plays nothing until it is asked to.
+fn sound(book: &Book, place: &ReedPlace, pass: &str) -> Markup {
+    let clip = book.dossier.clips.iter().find(|clip| clip.reed == *place && clip.pass == pass);
+    html! {
+        @if let Some(clip) = clip {
+            audio controls preload="none" aria-label=(format!("{place}, {}", clean(pass)))
+                src=(format!("data:audio/wav;base64,{}", STANDARD.encode(&clip.wav))) {}
+        }
+    }
+}
