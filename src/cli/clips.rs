@@ -64,7 +64,7 @@ fn clip(file: &Path, reading: &Reading) -> Option<Vec<u8>> {
     let (from, to) = (reading.steady.start.get(), reading.steady.end.get());
     let start = (0.5 * (from + to - LENGTH_S)).max(0.0);
     let first = (start * rate) as usize;
-    let last = ((start + LENGTH_S) * rate) as usize;
+    let last = first + (LENGTH_S * rate) as usize;
     let mut samples = take.samples.get(first..last.min(take.samples.len()))?.to_vec();
     let n_fade = (FADE_S * rate) as usize;
     let n_samples = samples.len();

@@ -47,7 +47,7 @@ fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
         .collect();
     html! {
         article.plate id=(anchor) {
-            h3 { (place) span.note { (crate::report::notes(plate).join(" / ")) } a.up href="#map" { "map" } }
+            h3 { (place) " " span.note { (crate::report::notes(plate).join(" / ")) } " " a.up href="#map" { "map" } }
             div.parts {
                 @for face in Face::BOTH { (valve(book, &ValvePlace { plate: place.clone(), face })) }
                 @for stroke in Stroke::BOTH {

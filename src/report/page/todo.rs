@@ -27,7 +27,7 @@ pub(super) fn section(book: &Book) -> Markup {
             (valves(book))
             (reeds(book, &due))
             @if !findings.swaps.is_empty() {
-                h3 { "Plates that may be swapped" span.count { (findings.swaps.len()) } }
+                h3 { "Plates that may be swapped" " " span.count { (findings.swaps.len()) } }
                 ul {
                     @for swap in &findings.swaps {
                         li {
@@ -71,7 +71,7 @@ fn valves(book: &Book) -> Markup {
         @for (head, tasks) in heads {
             @if !tasks.is_empty() {
                 @let count: usize = tasks.iter().map(|task| task.valves.len()).sum();
-                h3 { (head) span.count { (count) } }
+                h3 { (head) " " span.count { (count) } }
                 div.scroll { table.work {
                     thead { tr { th { "Plate" } th { "Valve" } th { "Length" } th { "What" } th { "Why" } } }
                     tbody {
@@ -104,7 +104,7 @@ fn valve_row(book: &Book, task: &Task, valve: &TaskValve) -> Markup {
 fn reeds(book: &Book, due: &[(&ReedFinding, &ReedPitch)]) -> Markup {
     html! {
         @if !due.is_empty() {
-            h3 { "Reeds to tune" span.count { (due.len()) } }
+            h3 { "Reeds to tune" " " span.count { (due.len()) } }
             @if !book.findings().swaps.is_empty() { p.hint { "Put plates in a wrong place right first." } }
             div.scroll { table {
                 thead { tr { th { "Reed" } th { "Note" } th { "Do" } th.figure { "Cents" } th.figure { "±" } th.figure { "Beats/s" } } }
@@ -130,7 +130,7 @@ fn reeds(book: &Book, due: &[(&ReedFinding, &ReedPitch)]) -> Markup {
 fn not_measured(book: &Book, missing: &[&ReedFinding]) -> Markup {
     html! {
         @if !missing.is_empty() {
-            h3 { "Not measured" span.count { (missing.len()) } }
+            h3 { "Not measured" " " span.count { (missing.len()) } }
             @if missing.len() <= NAMED_ALONE {
                 ul { @for reed in missing {
                     li { (book.link(&reed.place.plate, &reed.place)) ": "
