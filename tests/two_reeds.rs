@@ -13,7 +13,7 @@ fn planted(spec: &ToneSpec, rendered: &Rendered) -> [(f64, f64); 2] {
     let (start, end) = (spec.lead_in_s + spec.attack_s + 0.1, rendered.truth.stop_s - 0.05);
     let main = rendered.truth.mean_pitch_hz(start, end);
     let other = main * (rendered.truth.opposite_offset_cents(start, end).unwrap_or(f64::NAN) / 1200.0).exp2();
-    let level = rendered.truth.opposite_level_db().unwrap_or(f64::NAN);
+    let level = rendered.truth.opposite_power_heard_db(start, end).unwrap_or(f64::NAN);
     let top = level.max(0.0);
     let pair = [(main, -top), (other, level - top)];
     if main < other { pair } else { [pair[1], pair[0]] }
@@ -33,7 +33,7 @@ fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sy
         let rendered = spec.render(seed);
         let reeds = read(&rendered.take(), &Expectation::default()).map(|r| r.reeds).unwrap_or_default();
         let planted = planted(&spec, &rendered);
-        let right = is_right(&reeds, planted, cents, 3.0);
+        let right = is_right(&reeds, planted, cents, 2.0);
         if !right {
             let found: Vec<(f64, f64)> = reeds.iter().map(|r| (r.f0.get(), r.level.get())).collect();
             println!("seed {seed}: planted {planted:.3?}, found {found:.3?}");
@@ -45,8 +45,7 @@ fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sy
     rate
 }
 
-/// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 3 dB (a room
-/// weighs lines some hertz apart differently), in 95 %.
+/// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 2 dB, in 95 %.
 #[test]
 fn tremolo_pairs_are_told_apart() {
     let rate = pairs(500_000, 150, 0.3, |seed| {
@@ -60,11 +59,8 @@ fn tremolo_pairs_are_told_apart() {
     assert!(rate.value() >= 0.95, "{rate}");
 }
 
-/// Octave pairs, the upper reed up to 10 cents off the octave: the low reed is read from the odd partials, so its pitch
-/// is right to half a cent; the upper one too where it stands clear of the low reed's even partials.
-///
-/// Falls short of the 90 % wanted: the upper reed, heard only beside the low reed's even partials, is often half a cent
-/// off. What is asserted is what was reached.
+/// Octave pairs, the upper reed some cents off the octave: both pitches to half a cent, levels to 2 dB, in 90 %. The low
+/// reed is read from the odd partials.
 #[test]
 fn octave_pairs_are_told_apart() {
     let rate = pairs(510_000, 150, 0.5, |seed| {
@@ -75,7 +71,7 @@ fn octave_pairs_are_told_apart() {
         spec.opposite = Some(natural_opposite(seed, &spec, offset, chance.between(-6.0, 3.0)));
         spec
     });
-    assert!(rate.value() >= 0.8, "{rate}");
+    assert!(rate.value() >= 0.9, "{rate}");
 }
 
 /// One reed alone is never split into two.

@@ -1,7 +1,9 @@
 //! Single partials as slow complex series: one long transform, then a narrow band around each partial turned back.
 
 use rustfft::num_complex::Complex;
-use rustfft::{FftPlanner, num_traits::Zero};
+use rustfft::num_traits::Zero;
+
+use super::plans;
 
 /// Four-term Blackman-Harris window (Harris 1978): in frequency it closes the band so softly that what happens at one
 /// moment is 92 dB down after `MEMORY / half width` seconds.
@@ -15,7 +17,6 @@ pub(super) struct Bands {
     /// Samples in the stretch, padding included.
     size: usize,
     rate: f64,
-    planner: FftPlanner<f64>,
 }
 
 /// What fits all bands of one width: their number of samples, spacing and taper.
@@ -43,7 +44,7 @@ impl Bands {
     /// Transform `samples`, with `pad_s` of silence behind, so that the end does not reach round to the beginning.
     pub fn new(samples: &[f64], rate: f64, pad_s: f64) -> Self {
         let size = smooth_length(samples.len() + (pad_s * rate) as usize);
-        let fft = realfft::RealFftPlanner::<f64>::new().plan_fft_forward(size);
+        let fft = plans::real_forward(size);
         let mut input = fft.make_input_vec();
         for (slot, sample) in input.iter_mut().zip(samples) {
             *slot = *sample;
@@ -52,7 +53,7 @@ impl Bands {
         if fft.process(&mut input, &mut spectrum).is_err() {
             spectrum.fill(Complex::zero());
         }
-        Self { spectrum, size, rate, planner: FftPlanner::new() }
+        Self { spectrum, size, rate }
     }
 
     /// The transform's own time step between bins, Hz.
@@ -61,7 +62,7 @@ impl Bands {
     }
 
     /// Prepare bands of `half_hz` to either side.
-    pub fn shape(&mut self, half_hz: f64) -> BandShape {
+    pub fn shape(&self, half_hz: f64) -> BandShape {
         let half_bins = ((half_hz / self.bin_hz()) as usize).clamp(2, self.spectrum.len() / 2);
         let len = smooth_length(2 * half_bins + 1);
         let taper: Vec<f64> = (0..=half_bins).map(|i| taper(i as f64 / half_bins as f64)).collect();
@@ -70,7 +71,7 @@ impl Bands {
             step_s: self.size as f64 / self.rate / len as f64,
             half_hz: half_bins as f64 * self.bin_hz(),
             half_bins,
-            inverse: self.planner.plan_fft_inverse(len),
+            inverse: plans::inverse(len),
             taper,
         }
     }

@@ -2,13 +2,13 @@
 
 use std::rc::Rc;
 
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
 use super::bands::taper;
 use super::hearing::Hearing;
 use super::partials::interpolate;
+use super::plans;
 use super::sidebands::{Line, PADDING, Stretch};
 
 /// Bands around the lines of another note: half width in cycles over the stretch, and at least this, Hz.
@@ -48,7 +48,7 @@ pub(super) fn between_partials(hearing: &mut Hearing, stretch: &Stretch, pitch_h
         })
         .collect();
     let size = (n * PADDING).next_power_of_two();
-    let fft = FftPlanner::new().plan_fft_forward(size);
+    let fft = plans::forward(size);
     let bin_hz = 1.0 / (size as f64 * shape.step_s);
     let reach = ((0.5 * half_hz / bin_hz) as usize).min(size / 2 - 1);
     let own_bins = (CLEAR_CYCLES / stretch.length_s / bin_hz) as usize;

@@ -1,10 +1,10 @@
 //! The neighbourhood of one partial with the shared wander taken off, for drawing.
 
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
 use super::hearing::Hearing;
+use super::plans;
 use super::sidebands;
 use super::spectrum::hann;
 use super::{CloseUp, Opposite, Reading};
@@ -61,7 +61,7 @@ pub(super) fn close_up(
         let turn = Complex::from_polar(window[i], -(number as f64) * stretch.turn[i]);
         *slot = band.series[stretch.samples.start + i] * turn;
     }
-    FftPlanner::new().plan_fft_forward(size).process(&mut bins);
+    plans::forward(size).process(&mut bins);
     let bin_hz = 1.0 / (size as f64 * hearing.partials.step_s);
     let top = window.iter().sum::<f64>() * band.amplitude.norm();
     let reach_cents = LEAST_REACH_CENTS.max(REACH_DISTANCES * second.unwrap_or(0.0).abs());

@@ -83,10 +83,10 @@ impl Hearing {
         }
         let from = ((envelope.start_s - MARGIN_S).max(0.0) * signal.rate) as usize;
         let to = (((envelope.end_s + MARGIN_S) * signal.rate) as usize).min(signal.samples.len());
-        let mut bands = Bands::new(&signal.samples[from..to], signal.rate, MARGIN_S);
+        let bands = Bands::new(&signal.samples[from..to], signal.rate, MARGIN_S);
         let highest = NYQUIST_SHARE * 0.5 * signal.rate;
         let edge = 0.1 * sounds;
-        let cut = |bands: &mut Bands, hz: f64, highest: f64| {
+        let cut = |bands: &Bands, hz: f64, highest: f64| {
             let (early, late) = (envelope.start_s + edge, envelope.end_s - edge);
             Partials::cut(bands, hz, from as f64 / signal.rate, highest, early, late)
         };
@@ -94,15 +94,15 @@ impl Hearing {
             let settled = (SETTLING_S + partials.memory_s()).min(0.2 * sounds);
             pair(partials, envelope.start_s + settled, envelope.end_s - settled)
         };
-        let mut partials = cut(&mut bands, coarse.hz, highest);
+        let mut partials = cut(&bands, coarse.hz, highest);
         let mut pair = look_for_pair(&partials);
         if let Some(found) = &pair {
             // An octave pair looks like a tremolo an octave up, but for the odd partials of its low reed.
             let half = 0.25 * (found.low.0 + found.high.0);
-            let below = cut(&mut bands, half, (BELOW_PARTIALS as f64 * half).min(highest));
+            let below = cut(&bands, half, (BELOW_PARTIALS as f64 * half).min(highest));
             if let Some(low_reed) = odd_series(&below, envelope.start_s + edge, envelope.end_s - edge) {
                 coarse.hz = low_reed;
-                partials = cut(&mut bands, low_reed, highest);
+                partials = cut(&bands, low_reed, highest);
                 pair = look_for_pair(&partials);
             }
         }

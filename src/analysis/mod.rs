@@ -12,6 +12,7 @@ mod onset;
 mod opposite;
 mod pair;
 mod partials;
+mod plans;
 mod reading;
 mod second_tone;
 mod shared_level;

@@ -7,7 +7,7 @@ use super::second_tone::{Found, Search};
 use super::sidebands::{self, Line, Stretch};
 
 /// The octave reed is looked for this far from the exact octave, cents.
-const REACH_CENTS: f64 = 30.0;
+const REACH_CENTS: f64 = 50.0;
 /// Log-likelihood ratio from which it counts.
 const EVIDENCE: f64 = 16.0;
 /// A lone reed leaves far less than this share of its power beside its partials.
@@ -87,6 +87,7 @@ fn search(hearing: &Hearing, stretch: &Stretch, lines: &Rc<Vec<Line>>, belongs: 
         belongs,
         origin_hz: hearing.measured_hz,
         origin_cents: 0.0,
+        is_alike: false,
         length_s: stretch.length_s,
         reference_power: power,
         sounding_power: power,

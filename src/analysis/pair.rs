@@ -3,11 +3,11 @@
 //! With two tones of like strength there is no main tone to follow, so both are fitted together: on every partial two
 //! lines at the same two pitches, under one common slope of the bellows.
 
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
 use super::partials::{PartialBand, Partials};
+use super::plans;
 use super::spectrum::hann;
 
 /// Looked for this far around the coarse pitch, cents: the widest tremolo in use lies near 30.
@@ -140,7 +140,7 @@ impl<'a> Fit<'a> {
     fn ridges(&self) -> Option<(f64, f64)> {
         let window = hann(self.n);
         let size = (2 * self.n).next_power_of_two();
-        let fft = FftPlanner::new().plan_fft_forward(size);
+        let fft = plans::forward(size);
         let bin_hz = 1.0 / (size as f64 * self.step_s);
         let spectra: Vec<(usize, Vec<f64>, f64)> = self
             .bands

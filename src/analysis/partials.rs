@@ -1,10 +1,10 @@
 //! The partials of one tone as slow series, and the phase wander they share.
 
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
 use super::bands::{BandShape, Bands, MEMORY, smooth_length_below};
+use super::plans;
 use super::smoother;
 use super::spectrum::hann;
 use super::turning::Turning;
@@ -74,7 +74,7 @@ pub(super) struct Wander {
 
 impl Partials {
     /// Cut the partials of a tone of pitch `hz` up to `highest_hz`; judge their noise between `from_s` and `to_s`.
-    pub fn cut(bands: &mut Bands, hz: f64, start_s: f64, highest_hz: f64, from_s: f64, to_s: f64) -> Self {
+    pub fn cut(bands: &Bands, hz: f64, start_s: f64, highest_hz: f64, from_s: f64, to_s: f64) -> Self {
         let shape = bands.shape((BAND_SHARE * hz).min(WIDEST_HZ));
         let count = ((highest_hz / hz) as usize).clamp(1, MAX_PARTIALS);
         let mut partials = Self {
@@ -86,11 +86,10 @@ impl Partials {
             bands: Vec::with_capacity(count),
         };
         let (from, to) = partials.indices(from_s, to_s, partials.shape.len);
-        let window = hann(smooth_length_below(to - from));
-        let fft = FftPlanner::new().plan_fft_forward(window.len());
+        let look = NoiseLook::new(to - from, hz, &partials.shape);
         for number in 1..=count {
             let series = bands.cut(&partials.shape, number as f64 * hz);
-            let noise = noise_density(&series[from..to], hz, &partials.shape, &window, &*fft).max(1e-30);
+            let noise = look.density(&series[from..to]).max(1e-30);
             let power = mean_power(&series[from..to]);
             partials.noise_beside.push(noise);
             partials.bands.push(PartialBand { number, series, noise, amplitude: Complex::zero(), power });
@@ -331,36 +330,59 @@ fn mean_power(values: &[Complex<f64>]) -> f64 {
     values.iter().map(Complex::norm_sqr).sum::<f64>() / values.len().max(1) as f64
 }
 
-/// Density of the noise beside a partial, power per Hz: the median of the spectrum on both sides, made a mean.
-///
-/// Other lines fill few bins and do not move the median.
-fn noise_density(
-    series: &[Complex<f64>],
-    hz: f64,
-    shape: &BandShape,
-    window: &[f64],
-    fft: &dyn rustfft::Fft<f64>,
-) -> f64 {
-    // The window is shorter than the series where that transforms faster.
-    let n = window.len();
-    if n < 8 {
-        return mean_power(series) / shape.half_hz;
+/// How the noise beside partials is judged: what fits all bands of one shape.
+struct NoiseLook {
+    window: Vec<f64>,
+    fft: std::sync::Arc<dyn rustfft::Fft<f64>>,
+    /// Nearest bin looked at, and how much of the power the band lets through from there on outwards.
+    nearest: usize,
+    passed: Vec<f64>,
+    half_hz: f64,
+    step_s: f64,
+}
+
+impl NoiseLook {
+    /// For series of `len` samples beside partials `hz` apart.
+    fn new(len: usize, hz: f64, shape: &BandShape) -> Self {
+        // The window is shorter than the series where that transforms faster.
+        let n = smooth_length_below(len);
+        let bin_hz = 1.0 / (n as f64 * shape.step_s);
+        // Away from the partial with its wander, and not beyond half way to the next one.
+        let place = |share: f64| ((share * hz.min(shape.half_hz) / bin_hz) as usize).clamp(1, (n / 2).max(1));
+        let (nearest, farthest) = (place(0.15), place(0.45));
+        Self {
+            window: hann(n),
+            fft: plans::forward(n),
+            nearest,
+            passed: (nearest..=farthest)
+                .map(|distance| shape.response(distance as f64 * bin_hz).powi(2))
+                .collect(),
+            half_hz: shape.half_hz,
+            step_s: shape.step_s,
+        }
     }
-    let mut bins: Vec<Complex<f64>> =
-        series.iter().zip(window).map(|(value, weight)| value * weight).collect();
-    fft.process(&mut bins);
-    let bin_hz = 1.0 / (n as f64 * shape.step_s);
-    // Away from the partial with its wander, and not beyond half way to the next one.
-    let (low, high) =
-        ((0.15 * hz.min(shape.half_hz) / bin_hz) as usize, (0.45 * hz.min(shape.half_hz) / bin_hz) as usize);
-    let (low, high) = (low.clamp(1, n / 2), high.clamp(1, n / 2));
-    let mut powers: Vec<f64> = (low..=high.max(low))
-        .flat_map(|i| [(i, i), (i, n - i)])
-        .map(|(distance, i)| bins[i % n].norm_sqr() / shape.response(distance as f64 * bin_hz).powi(2))
-        .collect();
-    let middle = powers.len() / 2;
-    let (_, median, _) = powers.select_nth_unstable_by(middle, f64::total_cmp);
-    let energy: f64 = window.iter().map(|w| w * w).sum();
-    // The median of exponentially distributed values is ln 2 times their mean.
-    *median / std::f64::consts::LN_2 / energy * shape.step_s
+
+    /// Density of the noise beside a partial, power per Hz: the median of the spectrum on both sides, made a mean.
+    ///
+    /// Other lines fill few bins and do not move the median.
+    fn density(&self, series: &[Complex<f64>]) -> f64 {
+        let n = self.window.len();
+        if n < 8 {
+            return mean_power(series) / self.half_hz;
+        }
+        let mut bins: Vec<Complex<f64>> =
+            series.iter().zip(&self.window).map(|(value, weight)| value * weight).collect();
+        self.fft.process(&mut bins);
+        let mut powers: Vec<f64> = (self.nearest..)
+            .zip(&self.passed)
+            .flat_map(|(distance, passed)| {
+                [distance % n, n - distance].map(|bin| bins[bin].norm_sqr() / passed)
+            })
+            .collect();
+        let middle = powers.len() / 2;
+        let (_, median, _) = powers.select_nth_unstable_by(middle, f64::total_cmp);
+        let energy: f64 = self.window.iter().map(|w| w * w).sum();
+        // The median of exponentially distributed values is ln 2 times their mean.
+        *median / std::f64::consts::LN_2 / energy * self.step_s
+    }
 }

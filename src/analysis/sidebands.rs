@@ -7,13 +7,13 @@
 use std::ops::Range;
 use std::rc::Rc;
 
-use rustfft::FftPlanner;
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
 use super::bands::{smooth_length, taper};
 use super::hearing::Hearing;
 use super::partials::sample_phase;
+use super::plans;
 use super::shared_level::shared_level;
 use super::spectrum::hann;
 use super::turning::Turning;
@@ -160,12 +160,14 @@ pub(super) fn beside_partials(
         .collect();
     let level = shared_level(hearing, &series, known);
     let size = smooth_length(n * PADDING);
-    let fft = FftPlanner::new().plan_fft_forward(size);
-    let slow = slow_course(n);
+    let fft = plans::forward(size);
+    let slow = orthonormal(&[], &slow_course(n), &window);
     let energy_by_bin = line_energy(&slow, &window, size, &*fft);
     let bin_hz = 1.0 / (size as f64 * partials.step_s);
     let reach = ((0.46 * partials.centre_hz).min(0.5 * partials.shape.half_hz) / bin_hz) as usize;
     let reach = reach.min(size / 2 - 1);
+    let response: Vec<f64> =
+        (0..=reach).map(|distance| partials.shape.response(distance as f64 * bin_hz).max(1e-6)).collect();
     let least = (LEAST_CYCLES / stretch.length_s / bin_hz).ceil() as usize;
     partials
         .bands
@@ -184,11 +186,11 @@ pub(super) fn beside_partials(
             let mut energy = Vec::with_capacity(2 * reach + 1);
             for distance in -(reach as isize)..=reach as isize {
                 let share = energy_by_bin[distance.rem_euclid(size as isize) as usize];
-                let response = partials.shape.response(distance as f64 * bin_hz).max(1e-6);
                 let seen = distance.unsigned_abs() >= least && share > 0.0;
                 energy.push(if seen { share } else { 0.0 });
                 let norm = if seen { share } else { f64::INFINITY };
-                power.push(at(distance).norm_sqr() / norm / (response * response));
+                let passed = response[distance.unsigned_abs()].powi(2);
+                power.push(at(distance).norm_sqr() / norm / passed);
             }
             // White noise of density N0 reads N0 / step once normed to energy 1.
             let floor = LEAST_BACKGROUND * band.noise / band.amplitude.norm_sqr() / partials.step_s
@@ -259,7 +261,7 @@ fn line_energy(slow: &[Vec<f64>], window: &[f64], size: usize, fft: &dyn rustfft
     energy
 }
 
-/// Take the slow course and the companions off a series, by least squares under the window; gives what was taken off,
+/// Take courses off a series by least squares under the window; `slow` are orthonormal already. Gives what was taken off,
 /// orthonormal under the window.
 fn take_off(
     series: &mut [Complex<f64>],
@@ -267,21 +269,8 @@ fn take_off(
     companions: &[Vec<f64>],
     window: &[f64],
 ) -> Vec<Vec<f64>> {
-    // Gram-Schmidt on the courses, then one pass over the series: stable, and a course that adds nothing drops out.
-    let mut basis: Vec<Vec<f64>> = Vec::new();
-    for course in slow.iter().chain(companions) {
-        let mut left = course.clone();
-        let before: f64 = left.iter().zip(window).map(|(c, w)| c * c * w).sum();
-        for done in &basis {
-            let dot: f64 = left.iter().zip(done).zip(window).map(|((a, b), w)| a * b * w).sum();
-            left.iter_mut().zip(done).for_each(|(a, b)| *a -= dot * b);
-        }
-        let after: f64 = left.iter().zip(window).map(|(c, w)| c * c * w).sum();
-        if after > 1e-12 * before && after > 0.0 {
-            left.iter_mut().for_each(|a| *a /= after.sqrt());
-            basis.push(left);
-        }
-    }
+    let mut basis = slow.to_vec();
+    basis.extend(orthonormal(slow, companions, window));
     for course in &basis {
         let dot: Complex<f64> = series
             .iter()
@@ -290,6 +279,25 @@ fn take_off(
             .map(|((s, c), w)| s * (c * w))
             .fold(Complex::zero(), |a, b| a + b);
         series.iter_mut().zip(course).for_each(|(s, c)| *s -= dot * c);
+    }
+    basis
+}
+
+/// Courses made orthonormal under the window and to those of `done` (Gram-Schmidt); one that adds nothing drops out.
+fn orthonormal(done: &[Vec<f64>], courses: &[Vec<f64>], window: &[f64]) -> Vec<Vec<f64>> {
+    let mut basis: Vec<Vec<f64>> = Vec::new();
+    for course in courses {
+        let mut left = course.clone();
+        let before: f64 = left.iter().zip(window).map(|(c, w)| c * c * w).sum();
+        for earlier in done.iter().chain(&basis) {
+            let dot: f64 = left.iter().zip(earlier).zip(window).map(|((a, b), w)| a * b * w).sum();
+            left.iter_mut().zip(earlier).for_each(|(a, b)| *a -= dot * b);
+        }
+        let after: f64 = left.iter().zip(window).map(|(c, w)| c * c * w).sum();
+        if after > 1e-12 * before && after > 0.0 {
+            left.iter_mut().for_each(|a| *a /= after.sqrt());
+            basis.push(left);
+        }
     }
     basis
 }

@@ -43,7 +43,7 @@ pub(crate) fn spectrum(samples: &[f64], rate: f64, frame_s: f64, n_frames: usize
     let size = (frame * PADDING).next_power_of_two();
     let window = hann(frame);
     let gain = 2.0 / window.iter().sum::<f64>();
-    let fft = realfft::RealFftPlanner::<f64>::new().plan_fft_forward(size);
+    let fft = super::plans::real_forward(size);
     let mut input = fft.make_input_vec();
     let mut output: Vec<Complex<f64>> = fft.make_output_vec();
     let mut scratch = fft.make_scratch_vec();

@@ -16,7 +16,7 @@ use crate::units::{Cents, Hz};
 
 /// The version of the file and of the analysis that filled it; another one is not used. Raise the number behind the
 /// stroke when the analysis gives other readings.
-const WRITTEN_BY: &str = concat!("platenote ", env!("CARGO_PKG_VERSION"), "/2");
+const WRITTEN_BY: &str = concat!("platenote ", env!("CARGO_PKG_VERSION"), "/3");
 const FORMAT: u32 = 1;
 
 /// The kept readings of a job.

@@ -8,6 +8,9 @@ use super::truth::{Breath, Truth};
 use super::voice::{STEP, add_series, n_controls, turns};
 use std::f64::consts::TAU;
 
+/// Stream of chance the room is drawn from.
+const ROOM: u64 = 4;
+
 /// How long air and pitch take to change over when the air stops, s [CP].
 const CHANGE_OVER_S: f64 = 0.01;
 
@@ -48,7 +51,7 @@ impl ToneSpec {
             (b, power)
         });
         let mut heard = match &self.room {
-            Some(room) => room.sound(&dry, rate, &mut Chance::split(seed, 4)),
+            Some(room) => room.sound(&dry, rate, &mut Chance::split(seed, ROOM)),
             None => dry,
         };
         let white_power = self.snr_db.map_or(0.0, |snr| tone_power * 10f64.powf(-snr / 10.0));
@@ -70,6 +73,10 @@ impl ToneSpec {
                 partials,
                 opposite_turns,
                 opposite_partials,
+                reflections: self
+                    .room
+                    .as_ref()
+                    .map_or_else(Vec::new, |room| room.reflections(rate, &mut Chance::split(seed, ROOM))),
                 white_power,
                 breath,
                 air_s: self.lead_in_s * on_card,

@@ -28,7 +28,7 @@ impl Room {
     }
 
     /// Delay in samples and gain of each reflection.
-    fn reflections(&self, rate_hz: f64, chance: &mut Chance) -> Vec<(usize, f64)> {
+    pub fn reflections(&self, rate_hz: f64, chance: &mut Chance) -> Vec<(usize, f64)> {
         // 60 dB is a factor of 1000 in amplitude.
         let decay_per_s = 1000f64.ln() / self.rt60_s;
         let mut taps: Vec<(f64, f64)> = (0..self.arrivals)

@@ -52,6 +52,8 @@ pub struct Truth {
     pub opposite_turns: Option<Vec<f64>>,
     /// Amplitudes of the opposite reed's partials.
     pub opposite_partials: Vec<f64>,
+    /// Delay in samples and gain of each reflection of the room.
+    pub reflections: Vec<(usize, f64)>,
     /// Power of white noise per sample, on the scale of the amplitudes.
     pub white_power: f64,
     /// Breath and its power per sample.
@@ -94,6 +96,48 @@ impl Truth {
         let power = |a: &[f64]| a.iter().map(|a| a * a).sum::<f64>();
         (!self.opposite_partials.is_empty())
             .then(|| 10.0 * (power(&self.opposite_partials) / power(&self.partials)).log10())
+    }
+
+    /// Median over the partials of the opposite reed's level re the sounding reed's as the microphone hears them, dB;
+    /// partials more than 40 dB under the strongest do not count.
+    pub fn opposite_level_heard_db(&self, start_s: f64, end_s: f64) -> Option<f64> {
+        let (sounding, opposite) = self.heard(start_s, end_s)?;
+        let strongest = sounding.iter().copied().fold(0.0, f64::max);
+        let mut levels: Vec<f64> = sounding
+            .iter()
+            .zip(&opposite)
+            .filter(|(sounding, opposite)| **sounding > 0.01 * strongest && **opposite > 0.0)
+            .map(|(sounding, opposite)| 20.0 * (opposite / sounding).log10())
+            .collect();
+        levels.sort_by(f64::total_cmp);
+        let middle = levels.len().checked_sub(1)?;
+        Some(0.5 * (levels[middle / 2] + levels[middle.div_ceil(2)]))
+    }
+
+    /// Power of the opposite reed's series re the sounding reed's as the microphone hears them, dB.
+    pub fn opposite_power_heard_db(&self, start_s: f64, end_s: f64) -> Option<f64> {
+        let (sounding, opposite) = self.heard(start_s, end_s)?;
+        let power = |a: &[f64]| a.iter().map(|a| a * a).sum::<f64>();
+        Some(10.0 * (power(&opposite) / power(&sounding)).log10())
+    }
+
+    /// Amplitudes of both reeds' partials as the microphone hears them: the sounding reed's and the opposite one's.
+    fn heard(&self, start_s: f64, end_s: f64) -> Option<(Vec<f64>, Vec<f64>)> {
+        let other = self.mean_of(self.opposite_turns.as_ref()?, start_s, end_s);
+        let own = self.mean_of(&self.turns, start_s, end_s);
+        let heard = |partials: &[f64], pitch: f64| -> Vec<f64> {
+            partials.iter().zip(1..).map(|(a, k)| a * self.room_gain(f64::from(k) * pitch)).collect()
+        };
+        Some((heard(&self.partials, own), heard(&self.opposite_partials, other)))
+    }
+
+    /// What the room makes of a steady tone at `hz`.
+    fn room_gain(&self, hz: f64) -> f64 {
+        let (re, im) = self.reflections.iter().fold((1.0, 0.0), |(re, im), (delay, gain)| {
+            let turn = TAU * hz * *delay as f64 / self.rate_hz;
+            (re + gain * turn.cos(), im - gain * turn.sin())
+        });
+        f64::hypot(re, im)
     }
 
     /// Cramér–Rao bound of the fundamental in white noise over a stretch, Hz, one standard deviation.

@@ -1,8 +1,10 @@
 //! How long it takes: one take, and a pass of 48 takes of 4 s at 48 kHz, the files' reading included.
 //!
 //! `cargo bench` times both and then prints, measured in one run, how the pass compares with reading the same files
-//! and one plain forward real FFT of each take's full length, and what memory it needs.
+//! and one plain forward real FFT of each take's full length, without and with the refinement's own arithmetic as
+//! docs/method.md states it, and what memory it needs.
 
+mod arithmetic;
 #[path = "../bench/mod.rs"]
 mod bench;
 mod pass_job;
@@ -65,6 +67,14 @@ fn plain(pass: &PassJob) {
     });
 }
 
+/// The same, and the refinement's own arithmetic.
+fn stated(pass: &PassJob) {
+    pass.files.par_iter().zip(&pass.pitches).for_each(|(file, pitch_hz)| {
+        black_box(plain_transform(file));
+        arithmetic::refinement(LENGTH_S, f64::from(pass_job::RATE_HZ), *pitch_hz);
+    });
+}
+
 fn plain_transform(file: &Path) -> f64 {
     let take = read_file(file).expect("a take");
     let fft = realfft::RealFftPlanner::<f64>::new().plan_fft_forward(take.samples.len());
@@ -108,18 +118,23 @@ fn cpu_s() -> Option<f64> {
 }
 
 fn ratios(pass: &PassJob) {
-    let (whole, plain) = (least(&|| findings(pass)), least(&|| plain(pass)));
+    let whole = least(&|| findings(pass));
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     println!("\nA pass of {N_TAKES} takes of {LENGTH_S} s, {cores} cores, least of {RUNS} runs:");
-    println!("                                            wall    processor");
+    println!("                                                       wall    processor");
     let print = |what: &str, took: &Took| {
         let cpu = took.cpu_s.map_or("?".to_owned(), |cpu_s| format!("{:.0} ms", 1e3 * cpu_s));
-        println!("  {what:36} {:8.0} ms {cpu:>10}", 1e3 * took.wall_s);
+        println!("  {what:47} {:8.0} ms {cpu:>10}", 1e3 * took.wall_s);
     };
     print("platenote findings", &whole);
-    print("reading the files, one real FFT each", &plain);
-    let cpu = whole.cpu_s.zip(plain.cpu_s).map_or("?".to_owned(), |(a, b)| format!("{:.2}", a / b));
-    println!("  {:36} {:11.2} {cpu:>10}", "ratio", whole.wall_s / plain.wall_s);
+    for (what, compared) in [
+        ("reading the files, one real FFT each", least(&|| plain(pass))),
+        ("the same and the refinement's own arithmetic", least(&|| stated(pass))),
+    ] {
+        print(what, &compared);
+        let cpu = whole.cpu_s.zip(compared.cpu_s).map_or("?".to_owned(), |(a, b)| format!("{:.2}", a / b));
+        println!("  {:47} {:11.2} {cpu:>10}", "ratio", whole.wall_s / compared.wall_s);
+    }
 }
 
 #[cfg(target_os = "linux")]

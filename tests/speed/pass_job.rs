@@ -18,6 +18,8 @@ pub struct PassJob {
     folder: tempfile::TempDir,
     /// The sound files as they came, before they were added.
     pub files: Vec<PathBuf>,
+    /// The pitch of each, Hz.
+    pub pitches: Vec<f64>,
 }
 
 impl PassJob {
@@ -25,7 +27,7 @@ impl PassJob {
     /// with an opposite reed sounding. Of `n_kinds` different sounds each comes again and again, a little softer.
     pub fn new(n_takes: usize, n_kinds: usize, length_s: f64) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let job = Self { files: Vec::new(), folder };
+        let job = Self { files: Vec::new(), pitches: Vec::new(), folder };
         job.platenote(&["new", "job", "--template", "bass24"]);
         let plan = Job::open(&job.path("job")).expect("a job");
         let instrument = plan.instrument();
@@ -33,7 +35,7 @@ impl PassJob {
         // Spread over the block, both strokes of a plate: then all cores find work, however few there are.
         let plates = reeds.chunks(2).step_by(reeds.len() / n_takes);
         let places: Vec<_> = plates.flatten().cloned().collect();
-        let files: Vec<PathBuf> = places
+        let (files, pitches): (Vec<PathBuf>, Vec<f64>) = places
             .iter()
             .enumerate()
             .map(|(idx, place)| {
@@ -44,13 +46,13 @@ impl PassJob {
                 take.samples.iter_mut().for_each(|sample| *sample *= softer);
                 let file = job.path(&format!("{}.wav", place.to_string().replace(' ', "-")));
                 write_wav(&file, &take).expect("a sound file");
-                file
+                (file, pitch_hz)
             })
-            .collect();
+            .unzip();
         let mut words = vec!["add", "job", "--pass", "before"];
         words.extend(files.iter().map(|file| file.to_str().expect("a plain path")));
         job.platenote(&words);
-        Self { files, ..job }
+        Self { files, pitches, ..job }
     }
 
     /// Start `platenote findings`, which listens to the whole pass; readings kept from before are forgotten.
