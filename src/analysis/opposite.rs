@@ -28,8 +28,6 @@ const EVIDENCE_IN_PLACE: f64 = 12.0;
 const ROUNDS: usize = 4;
 /// A pattern of every second, third … partial that explains this much more is another note, not the opposite reed.
 const PATTERN_GAIN: f64 = 4.0;
-/// Stated for a reed that sounds fully: two lines on most partials cannot be chance.
-const FULLY_EVIDENCE: f64 = 100.0;
 /// A limit above this says nothing, dB.
 const USELESS_LIMIT_DB: f64 = -12.0;
 /// Places at which the limit is taken.
@@ -82,7 +80,7 @@ pub(super) fn fully(hearing: &Hearing, expectation: OppositeExpectation) -> Opti
         level: decibels(ratio),
         offset: cents(offset),
         uncertainty: cents(uncertainty),
-        evidence: FULLY_EVIDENCE,
+        evidence: pair.evidence,
     })
 }
 

@@ -29,6 +29,8 @@ const LEAST_CENTS: f64 = 2.5;
 const LEAST_CYCLES: f64 = 1.2;
 /// Two ends of one drifting pitch are no pair: each reed must sound in both halves, at least this strong re the other, dB.
 const HALF_DB: f64 = -16.0;
+/// Share of a band's samples that are independent of one another: its equivalent noise width over its sampling rate.
+const INDEPENDENT_SHARE: f64 = 0.5;
 /// Floor of the stated uncertainty from what two beating tones do to each other, cents, 95 %.
 const LEAST_UNCERTAINTY: f64 = 0.04;
 
@@ -40,6 +42,8 @@ pub(super) struct Pair {
     pub high: (f64, f64),
     /// Power of the higher re the lower one.
     pub high_over_low: f64,
+    /// Log-likelihood ratio of two tones against the better one alone.
+    pub evidence: f64,
     /// The stretch, s.
     pub start_s: f64,
     pub end_s: f64,
@@ -76,6 +80,7 @@ pub(super) fn pair(partials: &Partials, from_s: f64, to_s: f64) -> Option<Pair> 
         low: (hz(whole.low), spread(|tones| tones.low)),
         high: (hz(whole.high), spread(|tones| tones.high)),
         high_over_low: whole.high_over_low,
+        evidence: whole.evidence,
         start_s: partials.time(from),
         end_s: partials.time(to),
     })
@@ -97,6 +102,17 @@ struct Tones {
     low: f64,
     high: f64,
     slope: f64,
+    high_over_low: f64,
+    evidence: f64,
+}
+
+/// What a pair of tones leaves.
+#[derive(Clone, Copy)]
+struct Rest {
+    /// Summed logarithm of the share it leaves on each partial, times its samples.
+    pair: f64,
+    /// The same for the better one of the two tones alone.
+    alone: f64,
     high_over_low: f64,
 }
 
@@ -213,7 +229,7 @@ impl<'a> Fit<'a> {
     fn refine(&self, low: f64, high: f64, slope: f64, range: std::ops::Range<usize>) -> Tones {
         let mut at = [low, high, slope];
         let free = if range.len() == self.n { 3 } else { 2 };
-        let (mut best, mut high_over_low) = self.rest(at, &range);
+        let mut best = self.rest(at, &range);
         let highest = self.bands.last().map_or(1, |band| band.number) as f64;
         let mut step = 0.2 * self.n as f64 / range.len() as f64 / self.cycles_per_cent() / highest.sqrt();
         while step > 2e-4 {
@@ -222,9 +238,9 @@ impl<'a> Fit<'a> {
                 for direction in [-1.0, 1.0] {
                     let mut tried = at;
                     tried[axis] += direction * step * if axis == 2 { 2.0 } else { 1.0 };
-                    let (rest, found) = self.rest(tried, &range);
-                    if rest < best {
-                        (best, high_over_low, at, moved) = (rest, found, tried, true);
+                    let rest = self.rest(tried, &range);
+                    if rest.pair < best.pair {
+                        (best, at, moved) = (rest, tried, true);
                     }
                 }
             }
@@ -232,13 +248,19 @@ impl<'a> Fit<'a> {
                 step *= 0.45;
             }
         }
-        Tones { low: at[0], high: at[1], slope: at[2], high_over_low }
+        Tones {
+            low: at[0],
+            high: at[1],
+            slope: at[2],
+            high_over_low: best.high_over_low,
+            evidence: INDEPENDENT_SHARE * (best.alone - best.pair),
+        }
     }
 
-    /// Summed logarithm of what two lines leave on each partial, and the power ratios of the two tones.
-    fn rest(&self, [low, high, slope]: [f64; 3], range: &std::ops::Range<usize>) -> (f64, f64) {
+    /// What two lines leave on each partial.
+    fn rest(&self, [low, high, slope]: [f64; 3], range: &std::ops::Range<usize>) -> Rest {
         let per_cent = self.centre_hz * std::f64::consts::LN_2 / 1200.0 * std::f64::consts::TAU * self.step_s;
-        let (mut sum, mut low_power, mut high_power) = (0.0, 0.0, 0.0);
+        let (mut pair, mut alone, mut low_power, mut high_power) = (0.0, 0.0, 0.0, 0.0);
         let middle = 0.5 * self.n as f64;
         for band in &self.bands {
             let number = band.number as f64;
@@ -271,10 +293,12 @@ impl<'a> Fit<'a> {
             let x = (da * n - ab * db) / determinant;
             let y = (db * n - ab.conj() * da) / determinant;
             let explained = (x.conj() * da + y.conj() * db).re;
-            sum += n * ((total - explained) / total).max(1e-9).ln();
+            let by_one = da.norm_sqr().max(db.norm_sqr()) / n;
+            pair += n * ((total - explained) / total).max(1e-9).ln();
+            alone += n * ((total - by_one) / total).max(1e-9).ln();
             low_power += x.norm_sqr();
             high_power += y.norm_sqr();
         }
-        (sum, high_power / f64::max(low_power, 1e-300))
+        Rest { pair, alone, high_over_low: high_power / f64::max(low_power, 1e-300) }
     }
 }
