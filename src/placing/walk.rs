@@ -67,9 +67,17 @@ pub(super) fn log_likelihood(lanes: &Lanes, notes: &Notes) -> f64 {
     forward(lanes, notes).1
 }
 
-/// Forward values with and without the stray part, note by note, each scaled to a sum of 1, and the log likelihood.
-fn forward(lanes: &Lanes, notes: &Notes) -> (Vec<(Vec<f64>, Vec<f64>, f64)>, f64) {
-    let mut kept: Vec<(Vec<f64>, Vec<f64>, f64)> = Vec::with_capacity(notes.len());
+/// Forward values of a note at each state, scaled so that `all` sums to 1.
+struct Forward {
+    /// With the part in which the note is astray.
+    all: Vec<f64>,
+    /// Without it.
+    placed: Vec<f64>,
+}
+
+/// Forward values note by note, and the log likelihood.
+fn forward(lanes: &Lanes, notes: &Notes) -> (Vec<Forward>, f64) {
+    let mut kept: Vec<Forward> = Vec::with_capacity(notes.len());
     let mut log = 0.0;
     for idx in 0..notes.len() {
         let stray = likelihood::of_stray(notes.below_db[idx]);
@@ -79,7 +87,7 @@ fn forward(lanes: &Lanes, notes: &Notes) -> (Vec<(Vec<f64>, Vec<f64>, f64)>, f64
                 let first = lanes.first.iter().zip(&lanes.reed).map(|(first, reed)| first * by_reed[*reed]);
                 (first.collect::<Vec<f64>>(), &lanes.first)
             }
-            Some((before, ..)) => (step(lanes, notes, idx, before), before),
+            Some(Forward { all: before, .. }) => (step(lanes, notes, idx, before), before),
         };
         let mut all: Vec<f64> =
             placed.iter().zip(before).map(|(placed, before)| placed + stray * before).collect();
@@ -87,9 +95,9 @@ fn forward(lanes: &Lanes, notes: &Notes) -> (Vec<(Vec<f64>, Vec<f64>, f64)>, f64
         all.iter_mut().for_each(|value| *value /= sum);
         placed.iter_mut().for_each(|value| *value /= sum);
         log += sum.ln();
-        kept.push((all, placed, sum));
+        kept.push(Forward { all, placed });
     }
-    if let Some((all, ..)) = kept.last() {
+    if let Some(Forward { all, .. }) = kept.last() {
         log += all.iter().zip(&lanes.last).map(|(value, last)| value * last).sum::<f64>().max(1e-300).ln();
     }
     (kept, log)
@@ -103,7 +111,7 @@ pub(super) fn sums(lanes: &Lanes, notes: &Notes) -> Vec<Vec<f64>> {
     let mut behind: Vec<f64> = lanes.last.clone();
     let anywhere = ANYWHERE / lanes.len() as f64;
     for idx in (0..notes.len()).rev() {
-        let (all, placed, _) = &kept[idx];
+        let Forward { all, placed } = &kept[idx];
         let total: f64 = all.iter().zip(&behind).map(|(a, b)| a * b).sum::<f64>().max(1e-300);
         for (state, value) in placed.iter().enumerate() {
             of_reed[idx][lanes.reed[state]] += value * behind[state] / total;

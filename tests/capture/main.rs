@@ -9,6 +9,7 @@ mod microphone;
 mod screen;
 mod server;
 mod session;
+mod whole;
 
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;

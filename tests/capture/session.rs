@@ -33,7 +33,7 @@ pub fn reed(hz: f64, seed: u64) -> Vec<f32> {
 }
 
 /// The program recording, and the one who plays.
-struct Bench {
+pub struct Bench {
     microphone: Microphone,
     child: Child,
     said: Receiver<String>,
@@ -47,7 +47,7 @@ impl Bench {
         Self::running(folder, &["record", "job", "--pass", "before", "--json"])
     }
 
-    fn running(folder: &Path, words: &[&str]) -> Self {
+    pub fn running(folder: &Path, words: &[&str]) -> Self {
         let plug = Plug::new(folder);
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
         command.args(words).current_dir(folder).envs(environment(&plug.path));
@@ -61,16 +61,16 @@ impl Bench {
         wait_for(&self.said, &mut self.heard, what)
     }
 
-    fn type_line(&mut self, line: &str) {
+    pub fn type_line(&mut self, line: &str) {
         writeln!(self.child.stdin.as_mut().unwrap(), "{line}").unwrap();
     }
 
-    fn play(&mut self, samples: &[f32]) {
+    pub fn play(&mut self, samples: &[f32]) {
         self.microphone.play(samples);
     }
 
     /// Wait for the end: exit code, results, words.
-    fn end(mut self) -> (Option<i32>, Vec<Value>, String) {
+    pub fn end(mut self) -> (Option<i32>, Vec<Value>, String) {
         let begun = Instant::now();
         let code = loop {
             if let Some(status) = self.child.try_wait().unwrap() {

@@ -25,7 +25,7 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let recording = job.begin_recording(&pass, input.rate_hz, channels)?;
     let file = recording.path().to_owned();
     output::say(&format!(
-        "recording `{}`, {} Hz, {} channels, into `{}`",
+        "listening to `{}`, {} Hz, {} channels; everything goes into `{}`",
         input.name,
         input.rate_hz,
         input.channels,
