@@ -18,7 +18,8 @@ pub struct PassJob {
     folder: tempfile::TempDir,
     /// The sound files as they came, before they were added.
     pub files: Vec<PathBuf>,
-    /// The pitch of each, Hz.
+    /// The pitch of each, Hz; only the benchmark asks for it.
+    #[allow(dead_code)]
     pub pitches: Vec<f64>,
 }
 
