@@ -260,7 +260,10 @@ fn listen_to(take: &StoredTake, expectation: &Expectation) -> Result<Heard, Miss
 
 fn pool() -> Result<rayon::ThreadPool, Failure> {
     let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
-    rayon::ThreadPoolBuilder::new().num_threads(cores.min(PLATES_AT_ONCE)).build().map_err(|error| {
+    // rayon's own variable overrules, for those who have the memory; the results are the same.
+    let asked = std::env::var("RAYON_NUM_THREADS").ok().and_then(|count| count.parse().ok());
+    let count = asked.filter(|count| (1..=64).contains(count)).unwrap_or(cores.min(PLATES_AT_ONCE));
+    rayon::ThreadPoolBuilder::new().num_threads(count).build().map_err(|error| {
         Failure::could_not(
             format!("no threads to listen with: {error}"),
             "close other programs and try again",

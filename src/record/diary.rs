@@ -63,17 +63,13 @@ pub(super) struct Diary {
 
 pub(super) const FILE: &str = "diary.jsonl";
 /// Where torn lines are kept when the diary is next written to.
-const TORN_FILE: &str = "diary.torn";
+pub(super) const TORN_FILE: &str = "diary.torn";
 
 impl Diary {
     /// Read the diary of a job; a job without one has an empty one.
     pub(super) fn read(folder: &Path) -> Result<Self, Error> {
         let file = folder.join(FILE);
-        let bytes = match std::fs::read(&file) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Vec::new(),
-            Err(error) => return Err(Error::read(&file, error)),
-        };
+        let bytes = disk::read_plain(&file)?.unwrap_or_default();
         let mut diary = Diary::default();
         let mut from = 0;
         for piece in bytes.split_inclusive(|&byte| byte == b'\n') {

@@ -1,8 +1,8 @@
 //! Files that are there whole or not at all: written beside, flushed, renamed, the folder flushed.
 
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
-use std::path::Path;
+use std::io::{self, BufRead, BufReader, Read, Write};
+use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 use tempfile::NamedTempFile;
@@ -50,6 +50,59 @@ pub(super) fn persist_new(part: NamedTempFile, file: &Path) -> Result<Option<Nam
             Err(failed) => Err(Error::written(file, failed.error)),
         },
     }
+}
+
+/// Take away cut-off copies in the folder of `whole` that hold nothing but its beginning. Only with the lock held: they
+/// are then nobody's, and what is in them is in `whole`. Any other is left, for it may be all there is of a sound.
+pub(super) fn clear_parts_of(whole: &Path) {
+    let Ok(entries) = fs::read_dir(folder_of(whole)) else { return };
+    for entry in entries.flatten() {
+        let is_part = entry.file_name().to_string_lossy().starts_with(PART_PREFIX)
+            && entry.file_type().is_ok_and(|kind| kind.is_file());
+        if is_part && begins_with(whole, &entry.path()).unwrap_or(false) {
+            let _ = fs::remove_file(entry.path()); // One that stays is named by `verify`, and does no harm.
+        }
+    }
+}
+
+/// Whether the file `whole` begins with all that `part` holds.
+fn begins_with(whole: &Path, part: &Path) -> io::Result<bool> {
+    let (mut whole, mut part) = (BufReader::new(File::open(whole)?), BufReader::new(File::open(part)?));
+    loop {
+        let (there, here) = (whole.fill_buf()?, part.fill_buf()?);
+        if here.is_empty() {
+            return Ok(true);
+        }
+        let count = here.len().min(there.len());
+        if count == 0 || there.get(..count) != here.get(..count) {
+            return Ok(false);
+        }
+        whole.consume(count);
+        part.consume(count);
+    }
+}
+
+/// Refuse a link in the job that leads out of it: a job from somebody else's hands must not have us write elsewhere.
+pub(super) fn stay_inside(job: &Path, path: &Path) -> Result<(), Error> {
+    if fs::symlink_metadata(path).is_err() {
+        return Ok(()); // Not there yet.
+    }
+    let inside = |job: PathBuf| path.canonicalize().is_ok_and(|path| path.starts_with(job));
+    if job.canonicalize().is_ok_and(inside) {
+        return Ok(());
+    }
+    Err(Error::LeadsOut { file: path.to_owned() })
+}
+
+/// All bytes of a plain file; `None` where there is none.
+pub(super) fn read_plain(file: &Path) -> Result<Option<Vec<u8>>, Error> {
+    let mut bytes = Vec::new();
+    match open_plain(file) {
+        Ok(mut open) => open.read_to_end(&mut bytes).map_err(|error| Error::read(file, error))?,
+        Err(Error::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(error) => return Err(error),
+    };
+    Ok(Some(bytes))
 }
 
 /// Flush a folder, so that a rename in it outlives a power cut.

@@ -111,6 +111,12 @@ pub enum Error {
         /// What it is called.
         file: PathBuf,
     },
+    /// A link in the job leads out of it.
+    #[error("`{}` leads out of the job", .file.display())]
+    LeadsOut {
+        /// The link.
+        file: PathBuf,
+    },
     /// The system refused.
     #[error("`{}` could not be {doing}: {source}", .file.display())]
     Io {
@@ -147,6 +153,9 @@ impl Error {
             Self::NoMark { .. } => "`platenote status JOB --marks` lists the marks with their numbers".into(),
             Self::NoMarks => "nothing needs to be done".into(),
             Self::NotAFile { .. } => "give a plain file".into(),
+            Self::LeadsOut { .. } => {
+                "put what it leads to in its place, or take the link away; nothing was changed".into()
+            }
             Self::Io { doing: "read", .. } => "check that it is there and may be read".into(),
             Self::Io { .. } => {
                 "check that the folder may be written to and the disk has room; what was stored is safe"

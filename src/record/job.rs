@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 
 use super::diary::{self, Diary, DiaryLine, OddLine};
 use super::event::{Event, MeasuredIn, PassFacts, TakeFacts};
-use super::lock::Lock;
+use super::lock::{self, Lock};
+use super::long_recording;
 use super::plan::{Plan, is_plain_name};
 use super::{Error, disk};
 use crate::instrument::{Instrument, ReedPlace};
@@ -15,6 +16,10 @@ use crate::workshop::ValveRule;
 pub(super) const PLAN_FILE: &str = "plan.toml";
 pub(super) const TAKES_FOLDER: &str = "takes";
 pub(super) const PHOTOS_FOLDER: &str = "photos";
+const REPORT_FOLDER: &str = "report";
+/// What a writer writes to, or into.
+const WRITTEN: [&str; 6] =
+    [diary::FILE, diary::TORN_FILE, lock::FILE, TAKES_FOLDER, PHOTOS_FOLDER, long_recording::FOLDER];
 
 /// A job as it was read: its plan and its diary. Reading takes no lock and changes nothing.
 #[derive(Debug)]
@@ -59,13 +64,7 @@ impl Job {
     /// Read the job in `folder`.
     pub fn open(folder: &Path) -> Result<Self, Error> {
         let file = folder.join(PLAN_FILE);
-        let text = match fs::read(&file) {
-            Ok(text) => text,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-                return Err(Error::NoJob { folder: folder.to_owned() });
-            }
-            Err(error) => return Err(Error::read(&file, error)),
-        };
+        let text = disk::read_plain(&file)?.ok_or_else(|| Error::NoJob { folder: folder.to_owned() })?;
         // What is not UTF-8 becomes a replacement mark, which no key and no note contains: the line is then named.
         let plan = Plan::parse(&String::from_utf8_lossy(&text), &file)?;
         Ok(Self { folder: folder.to_owned(), plan, diary: Diary::read(folder)? })
@@ -76,7 +75,10 @@ impl Job {
         let file = folder.join(PLAN_FILE);
         Plan::parse(plan_text, &file)?;
         for name in [PLAN_FILE, diary::FILE, TAKES_FOLDER] {
-            if fs::symlink_metadata(folder.join(name)).is_ok() {
+            let path = folder.join(name);
+            // An empty folder for takes is what a making that was cut off leaves behind.
+            let is_empty = || fs::read_dir(&path).is_ok_and(|mut entries| entries.next().is_none());
+            if fs::symlink_metadata(&path).is_ok() && !is_empty() {
                 return Err(Error::JobThere { folder: folder.to_owned(), name });
             }
         }
@@ -166,7 +168,7 @@ impl Job {
 
     /// The folder for what is derived and drawn; it is made when it is first written to.
     pub fn report_folder(&self) -> PathBuf {
-        self.folder.join("report")
+        self.folder.join(REPORT_FOLDER)
     }
 
     /// The file of derived readings; deleted, it is made again.
@@ -177,6 +179,7 @@ impl Job {
     /// Write a file of the report whole, under a plain name such as `page.html`, and say where it is.
     pub fn write_report(&self, name: &str, bytes: &[u8]) -> Result<PathBuf, Error> {
         let file = self.report_folder().join(name);
+        disk::stay_inside(&self.folder, &self.report_folder())?;
         disk::make_folder(&self.report_folder())?;
         disk::write_whole(&file, bytes)?;
         Ok(file)
@@ -212,6 +215,9 @@ impl JobWriter {
     pub fn open(folder: &Path) -> Result<Self, Error> {
         // Read first, so that nothing is written into a folder that holds no job or one of a later program.
         Job::open(folder)?;
+        for name in WRITTEN {
+            disk::stay_inside(folder, &folder.join(name))?;
+        }
         let lock = Lock::take(folder)?;
         let mut job = Job::open(folder)?;
         job.diary.set_torn_aside(folder)?;

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use super::Error;
 
+pub(super) const FILE: &str = ".lock";
 /// How long to wait for another program to finish.
 const PATIENCE: Duration = Duration::from_secs(3);
 const PAUSE: Duration = Duration::from_millis(50);
@@ -22,7 +23,7 @@ pub(super) struct Lock {
 impl Lock {
     /// Wait for the lock, a few seconds at most.
     pub(super) fn take(folder: &Path) -> Result<Self, Error> {
-        let path = folder.join(".lock");
+        let path = folder.join(FILE);
         let file = OpenOptions::new()
             .write(true)
             .create(true)

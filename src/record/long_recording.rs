@@ -11,7 +11,7 @@ use super::{Error, disk};
 use crate::audio::wav_head;
 
 /// Where long recordings lie, seen from the job folder.
-const FOLDER: &str = "recordings";
+pub(super) const FOLDER: &str = "recordings";
 /// Flushed to the disk after so much sound, s.
 const FLUSH_S: f64 = 2.0;
 

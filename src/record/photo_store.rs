@@ -49,6 +49,7 @@ impl JobWriter {
             original: photo.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned()),
         };
         self.note(Event::Photo(facts.clone()))?;
+        self.clear_parts_of(&folder.join(&name));
         Ok(facts)
     }
 }

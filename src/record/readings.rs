@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use serde::{Deserialize, Serialize};
 
 use super::reading_line::ReadingLine;
-use super::{Error, Event, Job, write_whole};
+use super::{Error, Event, Job, disk, write_whole};
 use crate::analysis::{Expectation, OppositeExpectation, Reading};
 use crate::units::{Cents, Hz};
 
@@ -74,15 +74,11 @@ impl Readings {
     pub fn of(job: &Job) -> (Self, Option<String>) {
         let file = job.readings_file();
         let nothing = |file, as_read| Self { file, by_take: BTreeMap::new(), as_read };
-        let bytes = match std::fs::read(&file) {
-            Ok(bytes) => bytes,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return (nothing(file, None), None),
+        let bytes = match disk::read_plain(&file) {
+            Ok(Some(bytes)) => bytes,
+            Ok(None) => return (nothing(file, None), None),
             Err(error) => {
-                let word = format!(
-                    "`{}` could not be read ({error}); the takes are listened to again",
-                    file.display()
-                );
-                return (nothing(file, None), Some(word));
+                return (nothing(file, None), Some(format!("{error}; the takes are listened to again")));
             }
         };
         match parse(&bytes) {

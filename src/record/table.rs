@@ -56,7 +56,7 @@ impl Table {
                 )
             })?;
             let line = record.position().map_or(1, csv::Position::line);
-            let cells: Vec<String> = record.iter().map(str::to_owned).collect();
+            let cells: Vec<String> = record.iter().map(|cell| without_guard(cell).to_owned()).collect();
             if columns.is_empty() {
                 columns = cells.iter().map(|name| name.to_lowercase()).collect();
                 check_header(&columns, needed, &known).map_err(|(wrong, right)| fault(line, wrong, right))?;
@@ -97,6 +97,11 @@ impl<'a> TableRow<'a> {
         let idx = self.columns.iter().position(|name| name == column);
         idx.and_then(|idx| self.cells.get(idx)).map_or("", String::as_str)
     }
+}
+
+/// The cell without the apostrophe that keeps a spreadsheet from taking it for a formula.
+fn without_guard(cell: &str) -> &str {
+    cell.strip_prefix('\'').filter(|text| text.starts_with(['=', '+', '-', '@'])).unwrap_or(cell)
 }
 
 fn check_header(columns: &[String], needed: &[&str], known: &[&str]) -> Result<(), (String, String)> {

@@ -106,6 +106,7 @@ impl JobWriter {
         }
         let pass = self.job.pass(&take.pass)?.pass;
         let folder = self.job.folder().join(TAKES_FOLDER).join(&pass);
+        disk::stay_inside(self.job.folder(), &folder)?;
         disk::make_folder(&folder)?;
         let mut part = disk::new_part(&folder)?;
         let (sha256, bytes) = disk::copy_hashed(sound, &mut part).map_err(|error| Error::Io {
@@ -120,9 +121,13 @@ impl JobWriter {
             }
             // Whatever lies there now, altered or not, is left as it is.
             return Ok(match disk::persist_new(part, &there.path)? {
-                Some(_) => Stored::Again(there),
+                Some(_) => {
+                    self.clear_parts_of(&there.path);
+                    Stored::Again(there)
+                }
                 None => {
                     disk::flush_folder(&folder)?;
+                    self.clear_parts_of(&there.path);
                     Stored::Restored(there)
                 }
             });
@@ -168,7 +173,15 @@ impl JobWriter {
         let place = take.place;
         let folder = self.job.folder().to_owned();
         let at = self.job.diary.append(&folder, Event::Take(facts.clone()))?.at;
+        self.clear_parts_of(&path);
         Ok(Stored::New(StoredTake { place, path, at, facts }))
+    }
+
+    /// Take away what earlier attempts that were cut off left of the stored file `whole`.
+    pub(super) fn clear_parts_of(&self, whole: &Path) {
+        if self.is_locked() {
+            disk::clear_parts_of(whole);
+        }
     }
 
     fn highest(&self, pass: &str, place: &ReedPlace) -> u32 {

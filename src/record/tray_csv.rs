@@ -37,14 +37,16 @@ pub fn tray_to_csv(lots: &[Lot]) -> String {
     let mut text = String::from("length,count,width,material,condition,bin\n");
     for lot in lots {
         let width = lot.width.map_or(String::new(), |width| width.to_string());
-        // Bins are plain names and all else is numbers and known words, so that no cell needs quotes.
+        // Bins are plain names and all else is numbers and known words, so that no cell needs quotes; only `-A1` could
+        // be taken for a formula.
+        let bin = lot.bin.as_deref().unwrap_or_default();
+        let guard = if bin.starts_with('-') && bin.parse::<f64>().is_err() { "'" } else { "" };
         text += &format!(
-            "{},{},{width},{},{},{}\n",
+            "{},{},{width},{},{},{guard}{bin}\n",
             lot.length,
             lot.count,
             material_word(lot.material),
             lot.condition,
-            lot.bin.as_deref().unwrap_or_default()
         );
     }
     text

@@ -87,14 +87,8 @@ impl fmt::Display for Trouble {
 pub fn verify(folder: &Path) -> Result<Verified, Error> {
     let mut found = Verified { whole_takes: 0, lines: 0, troubles: Vec::new() };
     let plan_file = folder.join(PLAN_FILE);
-    let plan = match fs::read(&plan_file) {
-        Ok(text) => Plan::parse(&String::from_utf8_lossy(&text), &plan_file),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            return Err(Error::NoJob { folder: folder.to_owned() });
-        }
-        Err(error) => return Err(Error::read(&plan_file, error)),
-    };
-    let plan = match plan {
+    let text = disk::read_plain(&plan_file)?.ok_or_else(|| Error::NoJob { folder: folder.to_owned() })?;
+    let plan = match Plan::parse(&String::from_utf8_lossy(&text), &plan_file) {
         Ok(plan) => Some(plan),
         Err(Error::Plan { faults, .. }) => {
             for fault in faults {

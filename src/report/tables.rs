@@ -47,14 +47,18 @@ pub fn tables(dossier: &Dossier) -> Vec<Table> {
     tables
 }
 
-/// Cells of a CSV line; those with a separator, a quote or a line end in them are quoted.
+/// Cells of a CSV line; those with a separator, a quote or a line end in them are quoted, and what a spreadsheet would
+/// take for a formula is kept from being one.
 pub fn csv_line<C: AsRef<str>>(cells: &[C]) -> String {
     let quoted = |cell: &C| {
-        let cell = cell.as_ref();
+        let cell = match cell.as_ref() {
+            number if number.parse::<f64>().is_ok() => number.to_owned(),
+            text => harmless(text),
+        };
         if cell.contains(['"', ',', ';', '\n', '\r']) {
             format!("\"{}\"", cell.replace('"', "\"\""))
         } else {
-            cell.to_owned()
+            cell
         }
     };
     cells.iter().map(quoted).collect::<Vec<_>>().join(",")
@@ -111,7 +115,7 @@ impl Cell {
 
 /// A text that a spreadsheet would take for a formula gets an apostrophe in front, as spreadsheets do themselves.
 fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text.to_owned() }
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
 }
 
 /// The word for a verdict, as `findings --json` writes it.

@@ -1,0 +1,83 @@
+//! How much memory a file may ask for: a stated multiple of its own size, whatever it claims.
+
+use allocation_counter::measure;
+use platenote::audio::read_file;
+
+/// The most held at once while a file is read, for each byte of it, and beside that a fixed part: the decoders' tables
+/// and buffers. A mono file of 8 bits becomes four bytes a sample, twice as much while a list grows; coded sound is
+/// smaller than what comes out of it, MP3 and AAC at 32 kbit/s by up to 50 times.
+const PLAIN_TIMES: u64 = 10;
+const CODED_TIMES: u64 = 150;
+const BESIDE: u64 = 8_000_000;
+
+fn most_held(name: &str, bytes: &[u8]) -> u64 {
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join(name);
+    std::fs::write(&file, bytes).unwrap();
+    measure(|| drop(read_file(&file))).bytes_max
+}
+
+fn wav(channels: u16, bits: u16, told: u32, data: &[u8]) -> Vec<u8> {
+    let mut bytes = b"RIFF".to_vec();
+    bytes.extend(told.to_le_bytes());
+    bytes.extend(b"WAVEfmt \x10\0\0\0\x01\0");
+    bytes.extend(channels.to_le_bytes());
+    bytes.extend(48_000_u32.to_le_bytes());
+    bytes.extend(0_u32.to_le_bytes());
+    bytes.extend((channels.wrapping_mul(bits / 8)).to_le_bytes());
+    bytes.extend(bits.to_le_bytes());
+    bytes.extend(b"data");
+    bytes.extend(told.to_le_bytes());
+    bytes.extend(data);
+    bytes
+}
+
+#[test]
+fn a_plain_file_asks_for_no_more_than_ten_times_its_size() {
+    for (channels, bits) in [(1, 8), (1, 16), (2, 16), (1, 24), (6, 8), (255, 8), (65_535, 16)] {
+        for told in [4_000_000, 0xFFFF_FFF0, 0x7FFF_FFFF, 0] {
+            let file = wav(channels, bits, told, &vec![200; 4_000_000]);
+            let held = most_held("take.wav", &file);
+            let most = PLAIN_TIMES * file.len() as u64 + BESIDE;
+            assert!(held < most, "{channels} × {bits} bits, {told} told: {held} of {most} bytes");
+        }
+    }
+}
+
+/// The measure itself: a long file does ask for what it needs, so that a count of nothing would be seen.
+#[test]
+fn the_count_sees_what_is_held() {
+    let file = wav(1, 16, 2_000_000, &vec![3; 2_000_000]);
+    assert!(most_held("take.wav", &file) >= 4_000_000, "a million samples of four bytes");
+}
+
+/// Every coded fixture, whole and with each of its sizes and counts blown up.
+#[test]
+fn a_coded_file_asks_for_no_more_than_its_multiple() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures");
+    let mut files: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    files.retain(|file| file.to_string_lossy().contains("tone-"));
+    files.sort();
+    assert!(files.len() >= 9);
+    let mut worst = (0.0, String::new());
+    for file in files {
+        let name = file.file_name().unwrap().to_string_lossy().into_owned();
+        let whole = std::fs::read(&file).unwrap();
+        let n_places = whole.len().min(400);
+        let damaged = (0..n_places).step_by(4).map(|at| {
+            let mut bytes = whole.clone();
+            bytes[at..].iter_mut().take(4).for_each(|byte| *byte = 0xFF);
+            bytes
+        });
+        for bytes in std::iter::once(whole.clone()).chain(damaged) {
+            let held = most_held(&name, &bytes);
+            let most = CODED_TIMES * bytes.len() as u64 + BESIDE;
+            assert!(held < most, "{name}: {held} bytes held for a file of {}", bytes.len());
+            let times = held as f64 / bytes.len() as f64;
+            if times > worst.0 {
+                worst = (times, name.clone());
+            }
+        }
+    }
+    println!("the most held at once: {:.0} times the file's size ({})", worst.0, worst.1);
+}
