@@ -72,11 +72,29 @@ pub(super) fn refuse_known(path: &Path, file: &mut File) -> Result<(), Error> {
         [b'.', b's', b'n', b'd', ..] => "an AU file",
         [b'#', b'!', b'A', b'M', b'R', ..] => "an AMR file",
         [0x30, 0x26, 0xB2, 0x75, ..] => "a Windows Media file",
+        [b'c', b'a', b'f', b'f', ..] => return check_caf(path, &head),
         ogg if ogg.starts_with(b"OggS") && holds(ogg, b"OpusHead") => "a file coded with Opus",
         ogg if ogg.starts_with(b"OggS") && holds(ogg, b"Speex   ") => "a file coded with Speex",
         _ => return Ok(()),
     };
     Err(Error::NotReadHere { path: path.into(), kind: kind.into() })
+}
+
+/// Refuse a CAF whose first chunk claims packets that no sound has: the decoder would make room for all of it.
+fn check_caf(path: &Path, head: &[u8]) -> Result<(), Error> {
+    const MOST: u32 = 1 << 16; // 256 channels of 32 bits are 1 KiB, and coded packets last a fraction of a second.
+    let number = |at: usize| {
+        let bytes = head.get(at..at + 4).and_then(|bytes| bytes.try_into().ok());
+        bytes.map_or(0, u32::from_be_bytes)
+    };
+    // After the file's head of 8 and the chunk's of 12 bytes: rate (8), kind (4), flags (4), then these.
+    for (at, what) in [(36, "bytes"), (40, "frames")] {
+        if number(at) > MOST {
+            let detail = format!("it says packets of {} {what}", number(at));
+            return Err(Error::NotSound { path: path.into(), detail });
+        }
+    }
+    Ok(())
 }
 
 fn holds(bytes: &[u8], part: &[u8]) -> bool {

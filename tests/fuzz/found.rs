@@ -74,3 +74,12 @@ fn a_file_name_that_climbs_is_only_a_name() {
         }
     }
 }
+
+/// The decoder made room for 8.6 GB for a file of 8 kB.
+#[test]
+fn a_caf_that_claims_packets_of_4_gb_is_refused() {
+    let mut bytes = std::fs::read(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/tone-440hz.caf")).unwrap();
+    bytes[36..40].copy_from_slice(&[0xFF; 4]);
+    let error = read("take.caf", &bytes).unwrap_err().to_string();
+    assert!(error.contains("it says packets of 4294967295 bytes"), "{error}");
+}
