@@ -94,6 +94,8 @@ const LEFT_OUT: f64 = 14.0;
 const APART_CENTS: f64 = 25.0;
 const SWAPS_MAY_CHANGE: f64 = 25.0;
 const MOST_SETTLED: usize = 5;
+/// So many ways are summed up side by side.
+const AT_A_TIME: usize = 4;
 /// A place is sure from this probability on.
 const SURE: f64 = 0.995;
 /// And only this near to the target, cents.
@@ -171,15 +173,18 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
     }
     let top = all.iter().map(|one| one.0).fold(f64::NEG_INFINITY, f64::max);
     all.retain(|one| one.0 > top - LEFT_OUT);
-    let sums: Vec<(f64, Vec<Vec<f64>>)> = all
-        .into_par_iter()
-        .filter_map(|(log, idx, notes)| Some(((log - top).exp(), walk::sums(lanes.get(idx)?, &notes))))
-        .collect();
+    let total: f64 = all.iter().map(|(log, ..)| (log - top).exp()).sum();
     let mut likely = vec![vec![0.0; reeds.len()]; notes.len()];
-    let total: f64 = sums.iter().map(|(part, _)| part).sum();
-    for (part, of_reed) in sums {
-        for (sum, one) in likely.iter_mut().flatten().zip(of_reed.into_iter().flatten()) {
-            *sum += part / total * one;
+    // A few at a time: each holds a figure for every note and reed.
+    for some in all.chunks(AT_A_TIME) {
+        let sums: Vec<(f64, Vec<Vec<f64>>)> = some
+            .par_iter()
+            .filter_map(|(log, idx, notes)| Some(((log - top).exp(), walk::sums(lanes.get(*idx)?, notes))))
+            .collect();
+        for (part, of_reed) in sums {
+            for (sum, one) in likely.iter_mut().flatten().zip(of_reed.into_iter().flatten()) {
+                *sum += part / total * one;
+            }
         }
     }
     let mut placings: Vec<Placing> = way

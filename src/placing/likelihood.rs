@@ -21,6 +21,11 @@ fn normal(x: f64, deviation: f64) -> f64 {
 
 /// Of a pitch so many cents above the target, the common offset taken off.
 pub(super) fn of_reed(cents: f64) -> f64 {
+    // Ten deviations off nothing is left, and most reeds are farther off than that.
+    let far = cents.abs();
+    if far > 10.0 * FAR.1 && (far - 1200.0).abs() > 10.0 * OCTAVE.1 {
+        return 0.0;
+    }
     let octaves = normal(cents - 1200.0, OCTAVE.1) + normal(cents + 1200.0, OCTAVE.1);
     NEAR.0 * normal(cents, NEAR.1) + FAR.0 * normal(cents, FAR.1) + OCTAVE.0 * octaves
 }

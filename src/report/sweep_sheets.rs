@@ -60,7 +60,8 @@ const RIGHT: f64 = SHEET_WIDTH - MARGIN;
 const LETTERS: f64 = 118.0;
 const LEVELS: f64 = 56.0;
 const STRIP: f64 = LETTERS + LEVELS + 34.0;
-const STRIPS_PER_SHEET: usize = 5;
+/// Few enough that a sheet's pixels, the largest thing held, stay below 30 MB.
+const STRIPS_PER_SHEET: usize = 3;
 /// Room for one note's lettering, pixels, and the time a strip may show, s.
 const PER_NOTE: f64 = 15.0;
 const SHORTEST_S: f64 = 20.0;
