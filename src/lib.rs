@@ -40,6 +40,7 @@
 //! - [`record`]: the job folder.
 //! - [`recording`]: takes at the bench, one reed after the other.
 //! - [`report`]: the charts.
+//! - [`gathering`]: from the job's takes to findings and pages.
 //! - [`demo`]: an invented job to try it on.
 //! - [`cli`]: the front door.
 //!
@@ -49,6 +50,7 @@ pub mod analysis;
 pub mod audio;
 pub mod cli;
 pub mod demo;
+pub mod gathering;
 pub mod instrument;
 pub mod judgement;
 pub mod placing;

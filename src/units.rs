@@ -178,6 +178,13 @@ impl Span {
     }
 }
 
+/// A number with its sign; what rounds to zero has none.
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    let is_zero = !text.contains(|c: char| ('1'..='9').contains(&c));
+    if is_zero { text.chars().skip(1).collect() } else { text }
+}
+
 impl fmt::Display for Hz {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:.2} Hz", self.0)

@@ -6,7 +6,7 @@ use clap::Args;
 use serde_json::json;
 
 use super::failure::{Ended, Failure};
-use super::{clock, output};
+use super::output;
 use crate::audio;
 use crate::record::{Clocks, DeviceClock};
 use crate::recording::{ToneError, clock_against};
@@ -206,6 +206,6 @@ fn tell(clock: &DeviceClock, json: bool) -> Result<(), Failure> {
             "rate_hz": rate_hz, "error_ppm": error_ppm, "uncertainty_ppm": uncertainty_ppm,
             "tone_hz": tone_hz, "measured": measured}));
     }
-    let figures = clock::figures(&clock.facts());
+    let figures = clock.facts().figures();
     output::line(&format!("{device}, {rate_hz} Hz: {figures}, by a tone of {tone_hz} Hz on {measured}"))
 }

@@ -6,10 +6,11 @@ use clap::Args;
 use serde::Serialize;
 
 use super::failure::{Ended, Failure};
-use super::gather::{Gathered, WhichPasses};
-use super::output;
-use crate::record::{self, Error, Job};
-use crate::report::{self, Chart};
+use super::which_passes::WhichPasses;
+use super::{output, pass};
+use crate::gathering::{self, Gathered, Written};
+use crate::record::Job;
+use crate::report;
 
 /// Draw the tuning chart, the block map and a close-up of each leak, as SVG and PNG
 #[derive(Args)]
@@ -44,13 +45,6 @@ struct Drawn {
     words: Vec<String>,
 }
 
-/// A chart on disk.
-pub(crate) struct Written {
-    pub(crate) title: String,
-    pub(crate) svg: PathBuf,
-    pub(crate) png: PathBuf,
-}
-
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
     let (earlier, later) = arguments.passes.of(&job)?;
@@ -75,30 +69,11 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
 
 /// Judge the passes, draw every chart and write it: into `out`, or into the job's report folder.
 fn draw(job: &Job, earlier: Option<&str>, later: &str, out: Option<&Path>) -> Result<Drawn, Failure> {
-    let gathered = Gathered::from(job, earlier, later)?;
+    let gathered = Gathered::from(job, earlier, later, &pass::listen)?;
     let subject = gathered.subject(job)?;
     let charts =
         report::charts(&subject).map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
-    let written = charts.into_iter().map(|chart| write(job, out, chart)).collect::<Result<_, _>>()?;
+    let written =
+        charts.into_iter().map(|chart| gathering::write_chart(job, out, chart)).collect::<Result<_, _>>()?;
     Ok(Drawn { written, words: gathered.words().cloned().collect() })
-}
-
-/// Write a chart: into `out`, or into the job's report folder.
-pub(crate) fn write(job: &Job, out: Option<&Path>, chart: Chart) -> Result<Written, Failure> {
-    let svg = put(job, out, &format!("{}.svg", chart.name), chart.svg.as_bytes())?;
-    let png = put(job, out, &format!("{}.png", chart.name), &chart.png)?;
-    Ok(Written { title: chart.title, svg, png })
-}
-
-/// Write a file whole, into `out` or into the job's report folder.
-pub(crate) fn put(job: &Job, out: Option<&Path>, name: &str, bytes: &[u8]) -> Result<PathBuf, Failure> {
-    let Some(folder) = out else { return Ok(job.write_report(name, bytes)?) };
-    let file = folder.join(name);
-    std::fs::create_dir_all(folder).map_err(|source| Error::Io {
-        doing: "made",
-        file: folder.to_owned(),
-        source,
-    })?;
-    record::write_whole(&file, bytes)?;
-    Ok(file)
 }

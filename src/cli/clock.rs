@@ -3,8 +3,6 @@
 use super::failure::Failure;
 use crate::record::{ClockFacts, Clocks};
 
-/// 1 ppm as an interval, cents: 1200·log2(1 + 1e-6).
-pub(crate) const CENTS_PER_PPM: f64 = 0.001_731_233;
 /// A typed clock is no surer than this where nothing is said, ppm: it moves with the warmth of the day.
 const TYPED_WITHIN_PPM: f64 = 5.0;
 
@@ -67,42 +65,6 @@ impl TypedClock {
     }
 }
 
-/// The clock of an input, where it was measured at this rate, and words on it.
-#[cfg(feature = "mic")]
-pub(crate) fn of_input(input: &crate::audio::Input) -> (Option<ClockFacts>, String) {
-    let not_measured = "clock not measured: 100 ppm, 0.17 cents, stay in every uncertainty \
-                        (`platenote calibrate` measures it)";
-    let clocks = match Clocks::open() {
-        Ok(clocks) => clocks,
-        // No reason to stop for: the readings say how unsure they are.
-        Err(error) => return (None, format!("note: {error}; {not_measured}")),
-    };
-    let of_device = || clocks.of(&input.id).chain(clocks.of(&input.name));
-    if let Some(clock) = of_device().find(|clock| clock.rate_hz == input.rate_hz) {
-        let facts = clock.facts();
-        let words = format!("clock of `{}`: {}; readings are corrected", facts.device, figures(&facts));
-        return (Some(facts), words);
-    }
-    match of_device().next() {
-        Some(clock) => {
-            let (device, rate_hz) = (&clock.device, clock.rate_hz);
-            (None, format!("clock of `{device}` is known at {rate_hz} Hz only; {not_measured}"))
-        }
-        None => (None, not_measured.into()),
-    }
-}
-
-/// The figures of a clock, for people.
-pub(crate) fn figures(clock: &ClockFacts) -> String {
-    let (error, doubt) = (clock.error_ppm, clock.uncertainty_ppm);
-    format!(
-        "{} ± {doubt:.1} ppm ({} ± {:.3} cents)",
-        super::output::signed(error, 1),
-        super::output::signed(CENTS_PER_PPM * error, 3),
-        CENTS_PER_PPM * doubt
-    )
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -120,10 +82,5 @@ mod tests {
         for odd in ["", "5000", "3±-1", "3±x", "nan"] {
             assert!(parse(odd).is_err(), "{odd}");
         }
-    }
-
-    #[test]
-    fn a_ppm_is_what_it_is_in_cents() {
-        assert!((1200.0 * (1.0 + 1e-6f64).log2() - CENTS_PER_PPM).abs() < 1e-8);
     }
 }

@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::failure::{Ended, Failure};
-use super::{findings, output, report};
+use super::{findings, output, pass};
 use crate::audio;
 use crate::demo;
+use crate::gathering::{self, USUAL_SOUND_MB};
 use crate::record::{Error, Job, JobWriter, NewTake, PassChange};
 use crate::take::Take;
 
@@ -32,7 +33,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let ended = findings::run(findings::Arguments::compared(folder, before, after))?;
     let job = Job::open(folder)?;
     // The findings have said what is to be said of the takes.
-    let reported = report::make(&job, Some(before), after, None, report::USUAL_SOUND_MB)?;
+    let reported = gathering::write_report(&job, (Some(before), after), None, USUAL_SOUND_MB, &pass::listen)?;
     let written = &reported.charts;
 
     output::line("\nCharts, each also as PNG beside it:")?;

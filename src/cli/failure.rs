@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use crate::{audio, instrument, record, workshop};
+use crate::{audio, gathering, instrument, record, workshop};
 
 /// How the program ended; the numbers are part of its interface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -76,6 +76,12 @@ pub(crate) fn print_error(what: &str, next: Option<&str>) {
 
 impl From<record::Error> for Failure {
     fn from(error: record::Error) -> Self {
+        Self::could_not(error.to_string(), error.next())
+    }
+}
+
+impl From<gathering::Error> for Failure {
+    fn from(error: gathering::Error) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }

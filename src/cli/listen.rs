@@ -42,10 +42,10 @@ mod with_microphone {
     use super::{Arguments, Ended, Failure};
     use crate::analysis::{Clock, Expectation, Opposite, Reading};
     use crate::audio::Microphone;
-    use crate::cli::{clock, output};
+    use crate::cli::output;
     use crate::instrument::{Temperament, Tuning};
     use crate::record::ClockFacts;
-    use crate::recording::{Live, Now};
+    use crate::recording::{Live, Now, clock_of_input};
     use crate::units::Cents;
 
     /// The trace goes back over so many readings, about 5 s.
@@ -59,7 +59,7 @@ mod with_microphone {
             "listening to `{}`, {} Hz, {} channels",
             input.name, input.rate_hz, input.channels
         ));
-        let (clock, clock_words) = clock::of_input(&input);
+        let (clock, clock_words) = clock_of_input(&input);
         output::say(&clock_words);
         let clock = clock.as_ref().map_or(Clock::default(), ClockFacts::clock);
         let expectation = Expectation { clock, ..Expectation::default() };

@@ -6,14 +6,11 @@
 mod add;
 mod calibrate;
 mod chart;
-mod clips;
 mod clock;
-mod close_ups;
 mod demo;
 mod devices;
 mod failure;
 mod findings;
-mod gather;
 mod listen;
 mod mark;
 mod new;
@@ -29,6 +26,7 @@ mod status;
 mod sweep;
 mod valves;
 mod verify;
+mod which_passes;
 mod worklist;
 
 use std::process::ExitCode;

@@ -33,12 +33,7 @@ pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
     line(&csv_line(cells))
 }
 
-/// A number with its sign; what rounds to zero has none.
-pub(crate) fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:+.decimals$}");
-    let is_zero = !text.contains(|c: char| ('1'..='9').contains(&c));
-    if is_zero { text.chars().skip(1).collect() } else { text }
-}
+pub(crate) use crate::units::signed;
 
 /// Say something about the results.
 pub(crate) fn say(text: &str) {

@@ -6,6 +6,10 @@
 use serde::{Deserialize, Serialize};
 
 use crate::analysis::Clock;
+use crate::units::signed;
+
+/// 1 ppm as an interval, cents: 1200·log2(1 + 1e-6).
+const CENTS_PER_PPM: f64 = 0.001_731_233;
 
 /// Something that happened, as a line of the diary stores it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -223,6 +227,17 @@ impl ClockFacts {
         if self.is_sound() { Clock { error_ppm, uncertainty_ppm } } else { Clock::default() }
     }
 
+    /// The figures in words: `+12.0 ± 3.0 ppm (+0.021 ± 0.005 cents)`.
+    pub fn figures(&self) -> String {
+        let (error, doubt) = (self.error_ppm, self.uncertainty_ppm);
+        format!(
+            "{} ± {doubt:.1} ppm ({} ± {:.3} cents)",
+            signed(error, 1),
+            signed(CENTS_PER_PPM * error, 3),
+            CENTS_PER_PPM * doubt
+        )
+    }
+
     /// Whether the figures are those of a clock.
     pub fn is_sound(&self) -> bool {
         self.error_ppm.abs() <= Self::MOST_PPM && (0.0..=Self::MOST_PPM).contains(&self.uncertainty_ppm)
@@ -276,5 +291,15 @@ mod tests {
         let unknown = serde_json::from_str::<Event>(r#"{"what":"xyzzy"}"#).unwrap_err().to_string();
         assert!(KINDS.iter().all(|kind| unknown.contains(&format!("`{kind}`"))), "{unknown}");
         assert_eq!(unknown.matches('`').count() / 2, KINDS.len() + 1, "{unknown}");
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ppm_is_what_it_is_in_cents() {
+        assert!((1200.0 * (1.0 + 1e-6f64).log2() - CENTS_PER_PPM).abs() < 1e-8);
     }
 }

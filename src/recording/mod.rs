@@ -4,6 +4,8 @@
 //! a test can all sit in front of it.
 
 mod agenda;
+#[cfg(feature = "mic")]
+mod clock;
 mod cutter;
 mod error;
 mod known;
@@ -16,6 +18,8 @@ mod session;
 mod tone;
 
 pub use agenda::{Agenda, Order, reeds_in, still_due};
+#[cfg(feature = "mic")]
+pub use clock::clock_of_input;
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
 pub use live::{Live, Now};

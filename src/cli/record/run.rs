@@ -7,7 +7,7 @@ use super::keys::Key;
 use super::{Arguments, which};
 use crate::audio::{Incident, Microphone};
 use crate::cli::failure::{Ended, Failure};
-use crate::cli::{clock, output};
+use crate::cli::output;
 use crate::instrument::Spot;
 use crate::record::{JobWriter, PassChange};
 use crate::recording::{self, Agenda, Said, Session, Setting};
@@ -43,7 +43,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         "listening to `{}`, {} Hz, {} channels; be quiet for a moment",
         input.name, input.rate_hz, input.channels
     ));
-    let (clock, clock_words) = clock::of_input(&input);
+    let (clock, clock_words) = recording::clock_of_input(&input);
     output::say(&clock_words);
     let title = match job.title() {
         "" => format!("pass `{}`", facts.pass),

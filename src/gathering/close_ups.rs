@@ -11,7 +11,7 @@ use crate::units::Cents;
 /// Every reed whose opposite one is heard past a valve that leaks or is suspect, in one of the passes.
 ///
 /// - `heard`, `findings`: one for each pass, the earlier first.
-pub(crate) fn of(instrument: &Instrument, heard: &[HeardPass], findings: &[Findings]) -> Vec<ReedCloseUp> {
+pub(super) fn of(instrument: &Instrument, heard: &[HeardPass], findings: &[Findings]) -> Vec<ReedCloseUp> {
     let reeds = instrument.reeds().map(|(reed, _)| reed);
     let leaking = reeds.filter_map(|reed| {
         let is_leaking = |(pass, found): (&HeardPass, &Findings)| {

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::gather::Gathered;
+use super::both::Gathered;
 use crate::analysis::Reading;
 use crate::audio;
 use crate::instrument::{Instrument, ReedPlace};
@@ -16,7 +16,7 @@ const FADE_S: f64 = 0.01;
 
 /// Clips of the takes that speak, reeds of leaking and suspect valves first, then those to be tuned, then the rest, each
 /// in both passes, until `limit_bytes` are full; and how many were left out.
-pub(crate) fn of(instrument: &Instrument, gathered: &Gathered, limit_bytes: usize) -> (Vec<Clip>, usize) {
+pub(super) fn of(instrument: &Instrument, gathered: &Gathered, limit_bytes: usize) -> (Vec<Clip>, usize) {
     let mut reeds: Vec<(u8, ReedPlace)> =
         instrument.reeds().map(|(reed, _)| (rank(instrument, &gathered.findings, &reed), reed)).collect();
     reeds.sort_by_key(|(rank, _)| *rank);
