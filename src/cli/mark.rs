@@ -7,9 +7,9 @@ use serde_json::json;
 
 use super::failure::{Ended, Failure};
 use super::{output, places};
-use crate::instrument::{Instrument, Spot, Valve};
+use crate::instrument::Spot;
 use crate::record::JobWriter;
-use crate::report::{self, caution};
+use crate::report::caution_for;
 use crate::workshop::{self, Work};
 
 /// Note what was done at a place: cleaned, lifted, valve fitted, waxed, filed, a word, a photo
@@ -66,7 +66,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         }
         words => {
             let work = Work::parse(words)?;
-            check(job.instrument(), &spots, &work)?;
+            work.check_places(job.instrument(), &spots)?;
             (job.mark(&spots, &work)?, work)
         }
     };
@@ -96,52 +96,10 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             }
         }
     }
-    if let Some(hazard) = hazard(&work) {
-        output::say(&format!("caution: {}", caution(hazard)));
+    if let Some(caution) = caution_for(&work) {
+        output::say(&format!("caution: {caution}"));
     }
     Ok(Ended::Done)
-}
-
-/// Refuse only what could not be understood afterwards: work without a place, a fitted valve without its face.
-fn check(instrument: &Instrument, spots: &[Spot], work: &Work) -> Result<(), Failure> {
-    let needs_place = !matches!(work, Work::Note(_) | Work::Pause | Work::Soldered);
-    if spots.is_empty() && needs_place {
-        let what = format!("nothing says where `{work}` was done");
-        return Err(Failure::bad_usage(what, "write the place before it: `A7 outer`, `A1..A12`"));
-    }
-    let is_valve_work = matches!(
-        work,
-        Work::ValveOff { .. } | Work::ValveFitted { .. } | Work::ValveKept | Work::SpringFitted
-    );
-    for spot in spots.iter().filter(|_| is_valve_work) {
-        let plate = match spot {
-            Spot::Valve(_) => continue,
-            Spot::Reed(reed) => &reed.plate,
-            // Where the plate has one valve only, the plate's name says which; lifted off or kept may be both.
-            Spot::Plate(plate) => {
-                let both = instrument.plate(plate).is_some_and(|(_, _, plate)| {
-                    plate.valves.outer != Valve::None && plate.valves.inner != Valve::None
-                });
-                if !both || matches!(work, Work::ValveOff { .. } | Work::ValveKept) {
-                    continue;
-                }
-                plate
-            }
-        };
-        let what = format!("`{work}` at {plate} does not say on which face");
-        return Err(Failure::bad_usage(what, format!("write `{plate} outer` or `{plate} inner`")));
-    }
-    Ok(())
-}
-
-fn hazard(work: &Work) -> Option<report::Work> {
-    match work {
-        work if work.is_solvent() => Some(report::Work::Solvent),
-        work if work.is_hot() => Some(report::Work::Heat),
-        Work::Lifted | Work::ValveOff { .. } => Some(report::Work::Knife),
-        Work::Filed(_) => Some(report::Work::File),
-        _ => None,
-    }
 }
 
 /// What was written, with a head; warnings go to stderr.

@@ -16,6 +16,7 @@ mod note;
 mod said;
 mod session;
 mod tone;
+pub mod words;
 
 pub use agenda::{Agenda, Order, reeds_in, still_due};
 #[cfg(feature = "mic")]

@@ -1,5 +1,7 @@
 //! One line of caution for each kind of work that can hurt; sources and the rest in `docs/cautions.md`.
 
+use crate::workshop;
+
 /// What a verdict sends the restorer to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Work {
@@ -36,4 +38,16 @@ pub fn caution(work: Work) -> &'static str {
              wet, wash hands, no food at the bench"
         }
     }
+}
+
+/// The caution for work that is noted, where it can hurt.
+pub fn caution_for(work: &workshop::Work) -> Option<&'static str> {
+    let hazard = match work {
+        work if work.is_solvent() => Work::Solvent,
+        work if work.is_hot() => Work::Heat,
+        workshop::Work::Lifted | workshop::Work::ValveOff { .. } => Work::Knife,
+        workshop::Work::Filed(_) => Work::File,
+        _ => return None,
+    };
+    Some(caution(hazard))
 }

@@ -26,7 +26,7 @@ use crate::instrument::{Instrument, Plate, ReedPlace, Stroke};
 use crate::judgement::{Comparison, Findings};
 
 pub use bench_sheets::{fitting_page, work_list_page};
-pub use cautions::{Work, caution};
+pub use cautions::{Work, caution, caution_for};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
 use ink::Format;

@@ -14,6 +14,7 @@ mod rule;
 mod status;
 mod tray;
 mod work;
+mod work_place;
 mod work_list;
 
 pub use bench::{Bench, FaceState, PlateState, ValveState};

@@ -105,6 +105,20 @@ pub enum WorkError {
     /// A length could not be read.
     #[error("{0}")]
     Length(#[from] LengthError),
+    /// Nothing says where.
+    #[error("nothing says where `{work}` was done")]
+    NoPlace {
+        /// The work.
+        work: String,
+    },
+    /// Nothing says on which face.
+    #[error("`{work}` at {plate} does not say on which face")]
+    NoFace {
+        /// The work.
+        work: String,
+        /// The plate.
+        plate: String,
+    },
     /// A bin's name is not plain.
     #[error("`{bin}` cannot name a bin")]
     Bin {
@@ -119,6 +133,8 @@ impl WorkError {
         match self {
             Self::Nothing | Self::Unknown { .. } => format!("write one of: {KNOWN}"),
             Self::Length(error) => error.next(),
+            Self::NoPlace { .. } => "write the place before it: `A7 outer`, `A1..A12`".into(),
+            Self::NoFace { plate, .. } => format!("write `{plate} outer` or `{plate} inner`"),
             Self::Bin { .. } => "use up to 20 letters, digits, `_` and `-`".into(),
         }
     }

@@ -3,10 +3,11 @@
 use serde::Serialize;
 use serde_json::json;
 
-use crate::analysis::{NotMeasured, Opposite, Tail};
+use crate::analysis::{NotMeasured, Tail};
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::record::FileLine;
+use crate::recording::words::{opposite, reasons, uneven, whose};
 use crate::recording::{Due, OtherReed, Said, Taken};
 
 /// A noise floor above this is worth a word, dBFS: a soft note lies some 20 dB above.
@@ -123,22 +124,6 @@ fn take(taken: &Taken) -> Vec<Told> {
     told
 }
 
-/// Advice where the plate's two strokes were not played alike.
-pub(super) fn uneven(taken: &Taken) -> Option<String> {
-    let louder = taken.louder?.get();
-    let which = if louder > 0.0 { "louder" } else { "softer" };
-    Some(format!(
-        "{:.0} dB {which} than the plate's other stroke: play softly and evenly, leaks show best so",
-        louder.abs()
-    ))
-}
-
-/// Why it should be played again, but for what is told as a warning.
-pub(super) fn reasons(taken: &Taken) -> impl Iterator<Item = &String> {
-    let warnings: Vec<String> = taken.reading.warnings.iter().map(ToString::to_string).collect();
-    taken.again.iter().filter(move |reason| !warnings.contains(reason))
-}
-
 fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<Told>, Failure> {
     let result = if json {
         output::json_text(&json!({"format": 1, "kind": "other_reed", "due": other.due.to_string(),
@@ -157,26 +142,6 @@ fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<Told>, Failure> {
         other.belongs_to.as_ref().map_or(String::new(), |place| format!("; `there` if it was {place}"));
     let next = format!("play {}; the same pitch once more, or `here`, keeps it{there}", other.due);
     Ok(vec![Told::Result(result), Told::Word(next)])
-}
-
-/// Whose pitch was heard.
-pub(super) fn whose(other: &OtherReed) -> String {
-    match &other.belongs_to {
-        Some(place) => format!("the pitch of {place}"),
-        None => "no reed's pitch alone".into(),
-    }
-}
-
-/// What was heard of the opposite reed.
-pub(super) fn opposite(opposite: &Opposite) -> String {
-    match opposite {
-        Opposite::Sounding { level, offset, .. } => {
-            format!("opposite reed sounds along at {level}, {offset}")
-        }
-        Opposite::Quiet { limit, .. } => format!("opposite reed not heard, below {limit}"),
-        Opposite::Unresolved { reason, .. } => format!("opposite reed: {reason}"),
-        Opposite::NotLooked => "no opposite reed".into(),
-    }
 }
 
 #[derive(Serialize)]

@@ -2,9 +2,9 @@
 
 use std::time::{Duration, Instant};
 
-use super::super::words;
 use super::view::View;
 use crate::cli::output::signed;
+use crate::recording::words;
 use crate::recording::{Said, Snapshot};
 
 /// The clip mark stays so long after the last clipped sample.
