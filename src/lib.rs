@@ -41,6 +41,7 @@
 //! - [`recording`]: takes at the bench, one reed after the other.
 //! - [`report`]: the charts.
 //! - [`gathering`]: from the job's takes to findings and pages.
+//! - [`bench_page`]: the job in a browser.
 //! - [`demo`]: an invented job to try it on.
 //! - [`cli`]: the front door.
 //!
@@ -48,6 +49,7 @@
 
 pub mod analysis;
 pub mod audio;
+pub mod bench_page;
 pub mod cli;
 pub mod demo;
 pub mod gathering;

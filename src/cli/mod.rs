@@ -4,6 +4,7 @@
 //! stdout through `output`, words about them to stderr. With `--json` the results are one object a line.
 
 mod add;
+mod bench;
 mod calibrate;
 mod chart;
 mod clock;
@@ -60,6 +61,7 @@ enum Verb {
     Mark(mark::Arguments),
     Status(status::Arguments),
     Worklist(worklist::Arguments),
+    Bench(bench::Arguments),
     Verify(verify::Arguments),
 }
 
@@ -87,6 +89,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Mark(arguments) => mark::run(arguments),
         Verb::Status(arguments) => status::run(arguments),
         Verb::Worklist(arguments) => worklist::run(arguments),
+        Verb::Bench(arguments) => bench::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
 }

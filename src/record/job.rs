@@ -14,6 +14,7 @@ use crate::instrument::{Instrument, ReedPlace};
 use crate::workshop::ValveRule;
 
 pub(super) const PLAN_FILE: &str = "plan.toml";
+const PLAN_BEFORE_FILE: &str = "plan.before.toml";
 pub(super) const TAKES_FOLDER: &str = "takes";
 pub(super) const PHOTOS_FOLDER: &str = "photos";
 const REPORT_FOLDER: &str = "report";
@@ -232,6 +233,17 @@ impl JobWriter {
     /// Add an event to the diary.
     pub fn note(&mut self, event: Event) -> Result<(), Error> {
         self.job.diary.append(&self.job.folder, event)?;
+        Ok(())
+    }
+
+    /// Put another text in the place of `plan.toml`; the one before is kept in `plan.before.toml`.
+    pub fn write_plan(&mut self, text: &str) -> Result<(), Error> {
+        let file = self.job.folder.join(PLAN_FILE);
+        let plan = Plan::parse(text, &file)?;
+        let before = fs::read(&file).map_err(|error| Error::read(&file, error))?;
+        disk::write_whole(&self.job.folder.join(PLAN_BEFORE_FILE), &before)?;
+        disk::write_whole(&file, text.as_bytes())?;
+        self.job.plan = plan;
         Ok(())
     }
 

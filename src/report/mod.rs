@@ -22,7 +22,7 @@ mod words;
 
 use rayon::prelude::*;
 
-use crate::instrument::{Instrument, Plate, ReedPlace, Stroke};
+use crate::instrument::{Instrument, Plate, PlatePlace, ReedPlace, Stroke};
 use crate::judgement::{Comparison, Findings};
 
 pub use bench_sheets::{fitting_page, work_list_page};
@@ -88,6 +88,31 @@ pub fn charts(subject: &Subject) -> Result<Vec<Chart>, ReportError> {
         .into_par_iter()
         .map(|drawing| finished(drawing.name, &drawing.sheet))
         .collect()
+}
+
+/// A drawing to stand within a page: it takes the width it is given.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PageDrawing {
+    /// As [`Chart::name`].
+    pub name: String,
+    /// What it shows.
+    pub title: String,
+    /// An `svg` element.
+    pub svg: String,
+}
+
+/// Every drawing of the subject as it stands in a page; what stands for a plate leads to the address and bears the words
+/// that `lead` gives for it.
+pub fn page_drawings(
+    subject: &Subject,
+    lead: &(dyn Fn(&PlatePlace) -> (String, String) + Sync),
+) -> Result<Vec<PageDrawing>, ReportError> {
+    sheet::fonts_ready()?;
+    let in_page = |Drawing { name, sheet, .. }: Drawing| {
+        let svg = paint::page_svg(&sheet, lead)?;
+        Ok(PageDrawing { name, title: sheet.title, svg })
+    };
+    drawings(subject, Format::Wide).into_par_iter().map(in_page).collect()
 }
 
 /// A sheet with what it shows.

@@ -14,8 +14,8 @@ mod rule;
 mod status;
 mod tray;
 mod work;
-mod work_place;
 mod work_list;
+mod work_place;
 
 pub use bench::{Bench, FaceState, PlateState, ValveState};
 pub use count_check::{CountCheck, Difference, Totals, check};

@@ -1,0 +1,33 @@
+//! The bench page: the record room's face in a browser, for people who do not live in a terminal.
+//!
+//! A small server on this computer's own address. All state is in the job folder: the page can be closed and opened at any
+//! time, and the commands work beside it. The drawings are those of the report.
+
+mod desk;
+mod error;
+mod found;
+mod guard;
+mod news;
+mod parts;
+mod parts_bench;
+mod plan_table;
+mod routes;
+mod server;
+mod sitting;
+
+use std::path::Path;
+use std::sync::Arc;
+
+pub use error::Error;
+
+/// Serve the page of the job in `folder`, or of the jobs it holds, until it is closed; `opened` is called with the address.
+pub fn serve(folder: &Path, opened: impl FnOnce(&str)) -> Result<(), Error> {
+    let desk = Arc::new(desk::Desk::new(folder)?);
+    let mut runtime = tokio::runtime::Builder::new_current_thread();
+    let runtime = runtime.enable_io().enable_time().max_blocking_threads(8).build().map_err(Error::Server)?;
+    let ended = runtime.block_on(server::run(desk.clone(), opened));
+    // What is being recorded is stored first.
+    desk.get_up();
+    runtime.shutdown_background();
+    ended
+}

@@ -1,0 +1,123 @@
+//! Parts of the page about the bench: notes and what is next, the tray and what fits where.
+
+use maud::{Markup, html};
+
+use super::Error;
+use super::desk::Desk;
+use crate::instrument::{Face, Material, Spot};
+use crate::workshop::{self, Choice, FaceStatus, FittedNeed, Lot, Mark};
+
+/// Marks, what is done and next on each face, and orders that cost work.
+pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
+    let job = desk.job()?;
+    let bench = job.bench();
+    let plates = workshop::status(job.instrument(), &bench);
+    let warnings = workshop::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+    let marks = job.marks();
+    Ok(html! {
+        @for warning in &warnings { p.warning { b { "Mark " (warning.n) ": " } (warning.text) ". " (warning.next) "." } }
+        h3 { "What is done and what is next" }
+        div.scroll { table {
+            caption { (FaceStatus::KEY) }
+            thead { tr { th scope="col" { "Plate" } th scope="col" { "Face" } th scope="col" { "Done" } th scope="col" { "Next" } } }
+            tbody { @for plate in &plates { @for face in Face::BOTH {
+                @let status = plate.faces.on(face);
+                tr { th scope="row" { (plate.place) @if plate.is_lifted { " (lifted)" } } td { (face) }
+                    td { (status.letters) @if !status.done.is_empty() { " " span.faint { (status.done.join("; ")) } } }
+                    td { (status.next.as_deref().unwrap_or("nothing")) } }
+            } } }
+        } }
+        h3 { "Marks" }
+        @if marks.is_empty() { p { "None yet." } }
+        ul.plain { @for mark in marks.iter().rev() { (line(mark)) } }
+    })
+}
+
+fn line(mark: &Mark) -> Markup {
+    let places: Vec<String> = mark.spots.iter().map(name).collect();
+    html! { li {
+        span.faint { (mark.n) " · " (mark.day) " · " }
+        @if !places.is_empty() { b { (places.join(", ")) } ": " }
+        @if mark.undone { s { (mark.work) } " taken back" } @else {
+            (mark.work) " "
+            button type="button" data-unmark=(mark.n) aria-label={ "Take back mark " (mark.n) } { "take back" }
+        }
+    } }
+}
+
+fn name(spot: &Spot) -> String {
+    match spot {
+        Spot::Plate(plate) => plate.to_string(),
+        Spot::Reed(reed) => reed.to_string(),
+        Spot::Valve(valve) => valve.to_string(),
+    }
+}
+
+/// The tray, dealt out to what needs a valve.
+pub(super) fn tray(desk: &Desk) -> Result<Markup, Error> {
+    let job = desk.job()?;
+    let (bench, rule) = (job.bench(), job.valve_rule());
+    let needs = workshop::needs(job.instrument(), rule, &bench);
+    let fitting = workshop::fit(&needs, &bench.tray, rule);
+    let check = workshop::check(job.instrument(), rule, &bench);
+    Ok(html! {
+        p { b { (fitting.summary()) } }
+        div.columns {
+            section aria-label="The tray" {
+                h3 { "The tray" }
+                @if bench.tray.lots().is_empty() { p { "Empty, or never counted." } }
+                ul.plain { @for lot in bench.tray.lots() { li { (lot_words(lot)) } } }
+            }
+            section aria-label="To cut" {
+                h3 { "To cut" }
+                @if fitting.cuts.is_empty() { p { "Nothing." } }
+                ul.plain {
+                    @for (material, length, count) in &fitting.cuts { li { (length) " × " (count) ", " (word(*material)) } }
+                    @for strip in &fitting.strips { li { "strip of " (word(strip.material)) ": at least " (strip.length) " × " (strip.width) ", for " (strip.count) " side by side" } }
+                    @if fitting.springs > 0 { li { "helper springs: " (fitting.springs) } }
+                }
+            }
+        }
+        h3 { "What fits where" }
+        div.scroll { table {
+            thead { tr { th scope="col" { "Place" } th scope="col" { "Length" } th scope="col" { "Take" } th scope="col" { "Why" } } }
+            tbody { @for row in &fitting.rows {
+                tr { th scope="row" { (row.need.place) }
+                    td { (row.need.length.map_or("?".to_owned(), |length| length.to_string())) }
+                    td { (gets(row)) }
+                    td.faint { (fitting.explain(row)) } }
+            } }
+        } }
+        @if !check.differences.is_empty() {
+            h3 { "Where plan, diary and tray differ" }
+            ul { @for difference in &check.differences {
+                li { @if let Some(place) = &difference.place { b { (place) } ": " } (difference.text) }
+            } }
+        }
+    })
+}
+
+fn gets(row: &FittedNeed) -> String {
+    match &row.choice {
+        Choice::FromTray { lot, trim } => {
+            let trim = if trim.get() > 0.0 { format!(", trim {trim}") } else { String::new() };
+            let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
+            format!("{} {}{bin}{trim}", lot.length, lot.condition)
+        }
+        Choice::Cut => "cut new".to_owned(),
+        Choice::NotMeasured => "measure the slot or the old valve".to_owned(),
+    }
+}
+
+fn lot_words(lot: &Lot) -> String {
+    let width = lot.width.map_or(String::new(), |width| format!(" × {width}"));
+    let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
+    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, word(lot.material), lot.condition)
+}
+
+fn word(material: Material) -> &'static str {
+    match material {
+        Material::Leather => "leather",
+        Material::Plastic => "plastic",
+    }
+}

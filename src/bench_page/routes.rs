@@ -1,0 +1,392 @@
+//! What the page asks for, each under its own path, and what it may do.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use axum::body::Bytes;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
+use axum::response::sse::Sse;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Value, json};
+
+use super::desk::{Desk, TEMPLATES};
+use super::plan_table::Table;
+use super::sitting::{self, Order, Wish};
+use super::{Error, guard, parts, parts_bench};
+use crate::gathering::{self, USUAL_SOUND_MB};
+use crate::instrument::{Material, Spot};
+use crate::record::{Event, Job};
+use crate::report::caution_for;
+use crate::workshop::{self, Condition, Lot, Work, is_bin_name, parse_length};
+
+type Answer = Result<Response, Trouble>;
+type Shared = State<Arc<Desk>>;
+
+/// Every path behind the token.
+pub(super) fn router(desk: Arc<Desk>) -> Router {
+    Router::new()
+        .route("/", get(|| async { file("text/html; charset=utf-8", include_str!("page/index.html")) }))
+        .route(
+            "/bench.css",
+            get(|| async { file("text/css; charset=utf-8", include_str!("page/bench.css")) }),
+        )
+        .route("/icon.svg", get(|| async { file("image/svg+xml", include_str!("page/icon.svg")) }))
+        .route("/bench.js", get(|| async { file(SCRIPT, include_str!("page/bench.js")) }))
+        .route("/live.js", get(|| async { file(SCRIPT, include_str!("page/live.js")) }))
+        .route("/plan.js", get(|| async { file(SCRIPT, include_str!("page/plan.js")) }))
+        .route("/state", get(state))
+        .route("/inputs", get(inputs))
+        .route("/part/{name}", get(part))
+        .route("/plan", get(plan))
+        .route("/events", get(events))
+        .route("/sound/{*file}", get(sound))
+        .route("/report/{name}", get(report_page))
+        .route("/do/{what}", post(act))
+        .with_state(desk)
+}
+
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+
+/// Everything else.
+pub(super) async fn nothing() -> Response {
+    (StatusCode::NOT_FOUND, "nothing is here").into_response()
+}
+
+fn file(kind: &'static str, text: &'static str) -> Response {
+    ([(header::CONTENT_TYPE, kind)], text).into_response()
+}
+
+/// An error as the page tells it.
+struct Trouble(Error);
+
+impl From<Error> for Trouble {
+    fn from(error: Error) -> Self {
+        Self(error)
+    }
+}
+
+impl IntoResponse for Trouble {
+    fn into_response(self) -> Response {
+        let body = json!({"error": self.0.to_string(), "next": self.0.next()});
+        (StatusCode::UNPROCESSABLE_ENTITY, Json(body)).into_response()
+    }
+}
+
+/// Work on the job folder waits for the disk, and judging for the processor: never where events are told.
+async fn beside<T: Send + 'static>(
+    desk: Arc<Desk>,
+    work: impl FnOnce(&Arc<Desk>) -> Result<T, Error> + Send + 'static,
+) -> Result<T, Trouble> {
+    match tokio::task::spawn_blocking(move || work(&desk)).await {
+        Ok(done) => done.map_err(Trouble),
+        Err(_) => Err(Trouble(Error::Server(std::io::Error::other("the work was broken off")))),
+    }
+}
+
+#[derive(Deserialize)]
+struct Asked {
+    pass: Option<String>,
+}
+
+async fn part(State(desk): Shared, Path(name): Path<String>, Query(asked): Query<Asked>) -> Answer {
+    let pass = asked.pass;
+    let markup = beside(desk, move |desk| {
+        let pass = pass.as_deref();
+        Ok(match name.as_str() {
+            "block" => Some(parts::block(desk, pass)?),
+            "takes" => Some(parts::takes(desk, pass)?),
+            "work" => Some(parts::work(desk, pass)?),
+            "notes" => Some(parts_bench::notes(desk)?),
+            "tray" => Some(parts_bench::tray(desk)?),
+            _ => None,
+        })
+    });
+    Ok(match markup.await? {
+        Some(markup) => {
+            ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], markup.into_string()).into_response()
+        }
+        None => nothing().await,
+    })
+}
+
+async fn state(State(desk): Shared) -> Answer {
+    let state = beside(desk, |desk| {
+        let templates: Vec<Value> =
+            TEMPLATES.iter().map(|(name, word, _)| json!({"name": name, "word": word})).collect();
+        let job = match desk.job() {
+            Ok(job) => job_state(&job),
+            Err(Error::NoJob) => Value::Null,
+            Err(error) => json!({"error": error.to_string(), "next": error.next()}),
+        };
+        Ok(
+            json!({"job": job, "jobs": desk.jobs(), "templates": templates, "recording": desk.orders().is_some(),
+            "microphone": cfg!(feature = "mic")}),
+        )
+    });
+    Ok(Json(state.await?).into_response())
+}
+
+fn job_state(job: &Job) -> Value {
+    let passes: Vec<Value> = job
+        .passes()
+        .iter()
+        .map(|facts| json!({"name": facts.pass, "date": facts.date, "temperature_c": facts.temperature_c}))
+        .collect();
+    let (plates, reeds) = (job.instrument().plates().count(), job.instrument().reeds().count());
+    let pages: Vec<&str> =
+        REPORT_PAGES.into_iter().filter(|name| job.report_folder().join(name).is_file()).collect();
+    json!({"title": job.title(), "folder": job.folder().display().to_string(), "passes": passes,
+        "plates": plates, "reeds": reeds, "pages": pages})
+}
+
+async fn inputs(State(desk): Shared) -> Answer {
+    let listed = beside(desk, |_| {
+        #[cfg(feature = "mic")]
+        return Ok(crate::audio::inputs()?
+            .into_iter()
+            .map(|input| json!({"id": input.id, "name": input.name, "default": input.default}))
+            .collect::<Vec<Value>>());
+        #[cfg(not(feature = "mic"))]
+        Err::<Vec<Value>, Error>(Error::NoMicrophone)
+    });
+    Ok(Json(listed.await?).into_response())
+}
+
+async fn plan(State(desk): Shared) -> Answer {
+    let plan = beside(desk, |desk| {
+        let job = desk.job()?;
+        Ok(json!({"table": Table::of(&job), "seen": seen(&job)}))
+    });
+    Ok(Json(plan.await?).into_response())
+}
+
+/// What tells one text of the plan from another.
+fn seen(job: &Job) -> String {
+    let file = job.folder().join("plan.toml");
+    let text = std::fs::read(&file).unwrap_or_default();
+    // FNV-1a: nobody forges a plan against its own page.
+    let hash = text.iter().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
+    });
+    format!("{hash:016x}")
+}
+
+async fn events(State(desk): Shared, headers: HeaderMap) -> Response {
+    let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok()?.parse().ok()).unwrap_or(0);
+    Sse::new(desk.news.stream(heard)).into_response()
+}
+
+/// A take that the diary names; nothing else of the disk has an address here.
+async fn sound(State(desk): Shared, Path(wanted): Path<String>) -> Answer {
+    let bytes = beside(desk, move |desk| {
+        let job = desk.job()?;
+        let is_named =
+            job.diary().iter().any(|line| matches!(&line.event, Event::Take(take) if take.file == wanted));
+        let path = job.folder().join(&wanted);
+        Ok(if is_named && is_inside(&job, &path) { std::fs::read(path).ok() } else { None })
+    });
+    Ok(match bytes.await? {
+        Some(bytes) => ([(header::CONTENT_TYPE, "audio/wav")], bytes).into_response(),
+        None => nothing().await,
+    })
+}
+
+/// Whether a file, with all links followed, lies in the job's folder.
+fn is_inside(job: &Job, path: &std::path::Path) -> bool {
+    let real = |path: &std::path::Path| -> Option<PathBuf> { path.canonicalize().ok() };
+    real(path).zip(real(job.folder())).is_some_and(|(file, folder)| file.starts_with(folder))
+}
+
+const REPORT_PAGES: [&str; 2] = ["report.html", "hand-over.html"];
+
+async fn report_page(State(desk): Shared, Path(name): Path<String>) -> Answer {
+    let page = beside(desk, move |desk| {
+        let job = desk.job()?;
+        let Some(name) = REPORT_PAGES.into_iter().find(|known| *known == name) else { return Ok(None) };
+        let path = job.report_folder().join(name);
+        Ok(if is_inside(&job, &path) { std::fs::read(path).ok() } else { None })
+    });
+    let Some(page) = page.await? else { return Ok(nothing().await) };
+    let mut answer = ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], page).into_response();
+    answer
+        .headers_mut()
+        .insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(guard::REPORT_POLICY));
+    Ok(answer)
+}
+
+/// Do something; says in a few words what was done.
+async fn act(State(desk): Shared, Path(what): Path<String>, body: Bytes) -> Answer {
+    let done = beside(desk, move |desk| {
+        let text = |text: String| Ok(json!({ "said": text }));
+        match what.as_str() {
+            "open" => {
+                let wish: Named = read(&body)?;
+                desk.choose(&wish.name)?;
+                text(format!("job {} is open", wish.name))
+            }
+            "new" => {
+                let wish: NewJob = read(&body)?;
+                desk.make(&wish.name, &wish.template, &wish.title)?;
+                text(format!("job {} is made", wish.name))
+            }
+            "mark" => mark(desk, read(&body)?),
+            "unmark" => {
+                let wish: Numbered = read(&body)?;
+                let mark = desk.write(move |job| Ok(job.undo(Some(wish.n))?))?;
+                text(format!("mark {} taken back: {}", mark.n, mark.work))
+            }
+            "count" => count(desk, read(&body)?),
+            "check-plan" => Ok(json!({"faults": read::<Table>(&body)?.faults()})),
+            "keep-plan" => keep_plan(desk, read(&body)?),
+            "record" => {
+                let wish: Wish = read(&body)?;
+                desk.sit_down(|folder| sitting::begin(desk, folder, wish))?;
+                text("listening; be quiet for a moment".into())
+            }
+            "again" => order(desk, Order::Again, "the last reed once more"),
+            "skip" => order(desk, Order::Skip, "left out"),
+            "back" => order(desk, Order::Back, "the reed before"),
+            "there" => order(desk, Order::There, "kept where it fits"),
+            "here" => order(desk, Order::Here, "kept for the due reed"),
+            "stop" => {
+                desk.get_up();
+                text("recording has ended".into())
+            }
+            "report" => report(desk),
+            "close" => {
+                desk.get_up();
+                desk.news.close();
+                text("the bench page is closed; this window can be closed too".into())
+            }
+            _ => Err(Error::Word(format!("`{what}` is nothing that can be done here"))),
+        }
+    });
+    Ok(Json(done.await?).into_response())
+}
+
+#[derive(Deserialize)]
+struct Named {
+    name: String,
+}
+
+#[derive(Deserialize)]
+struct NewJob {
+    name: String,
+    template: String,
+    #[serde(default)]
+    title: String,
+}
+
+#[derive(Deserialize)]
+struct Numbered {
+    n: u32,
+}
+
+#[derive(Deserialize)]
+struct NewMark {
+    places: String,
+    work: String,
+}
+
+#[derive(Deserialize)]
+struct NewCount {
+    length: String,
+    count: u32,
+    material: String,
+    condition: String,
+    bin: String,
+}
+
+#[derive(Deserialize)]
+struct NewPlan {
+    table: Table,
+    seen: String,
+}
+
+fn read<T: DeserializeOwned>(body: &Bytes) -> Result<T, Error> {
+    serde_json::from_slice(body)
+        .map_err(|error| Error::Word(format!("the page sent what is not wanted here: {error}")))
+}
+
+fn order(desk: &Desk, order: Order, said: &str) -> Result<Value, Error> {
+    let orders = desk.orders().ok_or(Error::NotRecording)?;
+    orders.send(order).map_err(|_| Error::NotRecording)?;
+    Ok(json!({ "said": said }))
+}
+
+fn mark(desk: &Desk, wish: NewMark) -> Result<Value, Error> {
+    let work = Work::parse(&[wish.work.as_str()])?;
+    let noted = work.clone();
+    let (n, warnings) = desk.write(move |job| {
+        let mut spots: Vec<Spot> = Vec::new();
+        for place in wish.places.split(',').map(str::trim).filter(|place| !place.is_empty()) {
+            for spot in job.instrument().spots(place)? {
+                if !spots.contains(&spot) {
+                    spots.push(spot);
+                }
+            }
+        }
+        work.check_places(job.instrument(), &spots)?;
+        let n = job.mark(&spots, &work)?;
+        let warnings = workshop::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+        Ok((n, warnings.into_iter().filter(|warning| warning.n == n).collect::<Vec<_>>()))
+    })?;
+    let mut more: Vec<String> =
+        warnings.into_iter().map(|warning| format!("Warning: {}. {}.", warning.text, warning.next)).collect();
+    more.extend(caution_for(&noted).map(|caution| format!("Caution: {caution}.")));
+    Ok(json!({"said": format!("mark {n}: {noted}"), "more": more}))
+}
+
+fn count(desk: &Desk, wish: NewCount) -> Result<Value, Error> {
+    let material = match wish.material.as_str() {
+        "leather" => Material::Leather,
+        "plastic" => Material::Plastic,
+        other => return Err(Error::Word(format!("`{other}` is no material; it is leather or plastic"))),
+    };
+    let condition: Condition = wish.condition.parse().map_err(Error::Word)?;
+    let bin = Some(wish.bin.trim().to_owned()).filter(|bin| !bin.is_empty());
+    if let Some(bin) = bin.as_deref().filter(|bin| !is_bin_name(bin)) {
+        return Err(Error::Word(format!(
+            "`{bin}` cannot name a bin; use up to 20 letters, digits, `_` and `-`"
+        )));
+    }
+    let lot =
+        Lot { length: parse_length(&wish.length)?, width: None, material, condition, bin, count: wish.count };
+    let said = format!("{} × {} in the tray", lot.count, lot.length);
+    desk.write(move |job| Ok(job.count(&[lot], false)?))?;
+    Ok(json!({ "said": said }))
+}
+
+fn keep_plan(desk: &Desk, wish: NewPlan) -> Result<Value, Error> {
+    desk.must_rest()?;
+    desk.write(move |job| {
+        if seen(job) != wish.seen {
+            return Err(Error::PlanChanged);
+        }
+        let text = wish.table.plan_text(job)?;
+        job.write_plan(&text)?;
+        Ok(())
+    })?;
+    Ok(json!({"said": "the plan is kept; the one before is in plan.before.toml"}))
+}
+
+fn report(desk: &Desk) -> Result<Value, Error> {
+    let job = desk.job()?;
+    let mut passes = job.passes();
+    let later = passes
+        .pop()
+        .ok_or_else(|| Error::Word("no pass has been recorded, so there is nothing to report".into()))?;
+    let earlier = passes.pop().map(|facts| facts.pass);
+    let listen = |job: &Job, pass: &str| gathering::listen(job, pass, &|| ());
+    let written =
+        gathering::write_report(&job, (earlier.as_deref(), &later.pass), None, USUAL_SOUND_MB, &listen)?;
+    desk.news.changed();
+    Ok(
+        json!({"said": format!("the report is written, with {} drawings", written.charts.len()), "more": written.words}),
+    )
+}

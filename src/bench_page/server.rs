@@ -1,0 +1,76 @@
+//! The server: loopback only, few connections at once, and none that keeps us waiting.
+
+use std::pin::pin;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::middleware;
+use futures_util::future::{Either, select};
+use hyper::server::conn::http1;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
+use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
+
+use super::desk::Desk;
+use super::guard::{self, Door};
+use super::{Error, routes};
+
+/// A browser opens six at most; the rest is for a second window.
+const MOST_CONNECTIONS: usize = 32;
+/// The head of a request must have come after so long.
+const HEAD_TIME: Duration = Duration::from_secs(5);
+/// And may be so long.
+const MOST_HEAD: usize = 16 * 1024;
+/// How often the job folder is looked at, for what other programs do to it.
+const LOOK_EVERY: Duration = Duration::from_millis(500);
+
+/// Serve the page until it is closed from within; `opened` is called with its address.
+pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&str)) -> Result<(), Error> {
+    let listener = TcpListener::bind(("127.0.0.1", 0)).await.map_err(Error::Port)?;
+    let door = Door::new(listener.local_addr().map_err(Error::Port)?.port())?;
+    let app = routes::router(desk.clone()).fallback(routes::nothing);
+    // Around the router, so that a path is looked at before it is matched.
+    let app =
+        Router::new().fallback_service(app).layer(middleware::from_fn_with_state(door.clone(), guard::look));
+    opened(&door.address());
+    tokio::spawn(watch(desk.clone()));
+    let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+    loop {
+        let (accepting, closed) = (pin!(listener.accept()), pin!(desk.news.closed()));
+        let Either::Left((accepted, _)) = select(accepting, closed).await else { return Ok(()) };
+        // A connection that was lost at once is nobody's fault; too many open files go away.
+        let Ok((stream, from)) = accepted else {
+            tokio::time::sleep(Duration::from_millis(50)).await;
+            continue;
+        };
+        let Ok(place) = room.clone().try_acquire_owned() else { continue };
+        if !from.ip().is_loopback() {
+            continue;
+        }
+        let service = TowerToHyperService::new(app.clone());
+        tokio::spawn(async move {
+            let mut http = http1::Builder::new();
+            http.timer(TokioTimer::new()).header_read_timeout(HEAD_TIME).max_buf_size(MOST_HEAD);
+            // What goes wrong with one connection is over with it.
+            let _ = http.serve_connection(TokioIo::new(stream), service).await;
+            drop(place);
+        });
+    }
+}
+
+/// Tell the page when another program has written to the job.
+async fn watch(desk: Arc<Desk>) {
+    let mut seen = None;
+    loop {
+        let looked = desk.clone();
+        if let Ok(stamp) = tokio::task::spawn_blocking(move || looked.stamp()).await {
+            if seen.as_ref().is_some_and(|seen| *seen != stamp) {
+                desk.news.changed();
+            }
+            seen = Some(stamp);
+        }
+        tokio::time::sleep(LOOK_EVERY).await;
+    }
+}

@@ -1,0 +1,81 @@
+//! A sitting: takes recorded for the page. A thread of its own holds the microphone, the session and the job's lock, and
+//! tells the news; the page may be closed meanwhile.
+
+use std::sync::mpsc::Sender;
+use std::thread::JoinHandle;
+
+use crate::record::JobWriter;
+
+/// Something to be done on a job by whoever holds it.
+type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
+
+/// What the page asks of a sitting.
+pub(super) enum Order {
+    /// Play the last reed once more.
+    Again,
+    /// Leave the due reed out.
+    Skip,
+    /// Back to the reed before.
+    Back,
+    /// The held note is of the reed it fits.
+    There,
+    /// The held note is of the due reed.
+    Here,
+    /// End.
+    Stop,
+    /// Write to the job meanwhile.
+    Write(Writing),
+}
+
+/// A sitting that was begun.
+pub(super) struct Sitting {
+    /// Where its orders go.
+    pub orders: Sender<Order>,
+    thread: JoinHandle<()>,
+}
+
+/// What is to be recorded, as the page says it.
+#[derive(Debug, Clone, serde::Deserialize)]
+pub(super) struct Wish {
+    /// The pass; opened where it is not there.
+    pub pass: String,
+    /// Name or id of the input; empty for the system's own choice.
+    #[serde(default)]
+    pub input: String,
+    /// Room temperature, °C, as typed.
+    #[serde(default)]
+    pub temperature: String,
+    /// Places to play instead of all that are due: `B1..B12, A1 draw`.
+    #[serde(default)]
+    pub places: String,
+}
+
+impl Sitting {
+    /// Whether it has ended by itself.
+    pub fn is_over(&self) -> bool {
+        self.thread.is_finished()
+    }
+
+    /// End it, and wait until all is stored.
+    pub fn end(self) {
+        // One that is over takes no orders.
+        let _ = self.orders.send(Order::Stop);
+        let _ = self.thread.join();
+    }
+}
+
+#[cfg(not(feature = "mic"))]
+pub(super) fn begin(
+    _desk: &std::sync::Arc<super::desk::Desk>,
+    _folder: std::path::PathBuf,
+    _wish: Wish,
+) -> Result<Sitting, super::Error> {
+    Err(super::Error::NoMicrophone)
+}
+
+#[cfg(feature = "mic")]
+pub(super) use with_microphone::begin;
+
+#[cfg(feature = "mic")]
+#[path = "sitting_mic.rs"]
+mod with_microphone;

@@ -1,0 +1,300 @@
+//! The sitting's thread: sound into the session, what it says to the news.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+use super::{Order, Sitting, Wish};
+use crate::analysis::{Clock, Expectation};
+use crate::audio::{Incident, Microphone};
+use crate::bench_page::Error;
+use crate::bench_page::desk::Desk;
+use crate::instrument::ReedPlace;
+use crate::record::{ClockFacts, JobWriter, PassChange};
+use crate::recording::words::{opposite, reasons, uneven, whose};
+use crate::recording::{
+    self, Agenda, Live, Now, Order as Sequence, Said, Session, Setting, Snapshot, Taken, clock_of_input,
+    reeds_in, still_due,
+};
+
+/// After the last take the sound is followed for so long: lost sound shows late.
+const AFTERWARDS: Duration = Duration::from_millis(1_300);
+/// The page is told how things stand so often: enough for a meter.
+const EVERY: Duration = Duration::from_millis(80);
+/// The clip mark stays so long.
+const CLIP_STAYS: Duration = Duration::from_secs(2);
+/// The trace goes back over so many readings, about 10 s.
+const TRACE: usize = 40;
+
+/// Open job, input and pass, and begin.
+pub(in crate::bench_page) fn begin(desk: &Arc<Desk>, folder: PathBuf, wish: Wish) -> Result<Sitting, Error> {
+    let temperature_c = temperature(&wish.temperature)?;
+    let mut job = JobWriter::open(&folder)?;
+    // The input first: where none can be opened, no pass is opened either.
+    let wanted = wish.input.trim();
+    let microphone = Microphone::open((!wanted.is_empty()).then_some(wanted))?;
+    let facts = job.open_pass(wish.pass.trim(), &PassChange { temperature_c, ..PassChange::default() })?;
+    let places = wish.places.trim();
+    let reeds = if places.is_empty() {
+        still_due(&job, &facts.pass, &reeds_in(job.instrument(), &Sequence::Plates)?)
+    } else {
+        reeds_in(job.instrument(), &Sequence::Listed(places.to_owned()))?
+    };
+    if reeds.is_empty() {
+        return Err(Error::NothingDue(facts.pass));
+    }
+    let (orders, ordered) = channel();
+    let desk = desk.clone();
+    let run = move || {
+        let told = desk.clone();
+        let ended = Bench::play(desk, job, microphone, facts.pass, reeds, &ordered);
+        match ended {
+            Ok(()) => {
+                told.news.say(json!({"kind": "end", "text": "the sitting has ended; all takes are stored"}))
+            }
+            Err(error) => told.news.say(json!({"kind": "trouble", "text":
+                format!("{error}; all takes so far are stored"), "next": error.next()})),
+        }
+        told.news.stands(Value::Null);
+        told.news.changed();
+    };
+    let thread = std::thread::Builder::new().name("sitting".into()).spawn(run).map_err(Error::Server)?;
+    Ok(Sitting { orders, thread })
+}
+
+fn temperature(text: &str) -> Result<Option<f64>, Error> {
+    let text = text.trim();
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let number =
+        text.replace(',', ".").parse::<f64>().ok().filter(|celsius| (-40.0..=60.0).contains(celsius));
+    number.map(Some).ok_or_else(|| Error::Temperature(text.to_owned()))
+}
+
+/// A session with the news behind it.
+struct Bench<'a> {
+    desk: Arc<Desk>,
+    pass: String,
+    session: Session<'a>,
+    live: Live,
+    live_now: Option<Value>,
+    trace: Vec<f64>,
+    input: String,
+    is_again: bool,
+    is_held: bool,
+    clipped: Option<Instant>,
+    told: Instant,
+}
+
+impl Bench<'_> {
+    fn play(
+        desk: Arc<Desk>,
+        mut job: JobWriter,
+        mut microphone: Microphone,
+        pass: String,
+        reeds: Vec<ReedPlace>,
+        orders: &Receiver<Order>,
+    ) -> Result<(), Error> {
+        let input = microphone.input().clone();
+        let (clock, clock_words) = clock_of_input(&input);
+        desk.news.say(json!({"kind": "begin", "pass": pass, "text":
+            format!("pass {pass}: listening to {}, {} Hz, {} channels", input.name, input.rate_hz, input.channels)}));
+        desk.news.say(json!({"kind": "word", "text": clock_words}));
+        let expectation = Expectation {
+            clock: clock.as_ref().map_or(Clock::default(), ClockFacts::clock),
+            ..Expectation::default()
+        };
+        let setting = Setting { pass: pass.clone(), rate_hz: input.rate_hz, channels: input.channels, clock };
+        let mut bench = Bench {
+            live: Live::new(input.rate_hz, input.channels, expectation),
+            session: Session::new(&mut job, setting, Agenda::new(reeds)),
+            desk,
+            pass,
+            live_now: None,
+            trace: Vec::new(),
+            input: input.name,
+            is_again: false,
+            is_held: false,
+            clipped: None,
+            told: Instant::now(),
+        };
+        let (mut sound, mut done): (Vec<f32>, Option<Instant>) = (Vec::new(), None);
+        loop {
+            sound.clear();
+            match microphone.hear(&mut sound) {
+                Ok(incidents) => {
+                    let troubles = incidents.iter().map(Incident::to_string).collect();
+                    let said = bench.session.hear(&sound, troubles)?;
+                    bench.tell(&said);
+                }
+                Err(error) => {
+                    let said = bench.session.finish(Some(&error.to_string()))?;
+                    bench.tell(&said);
+                    return Err(error.into());
+                }
+            }
+            bench.follow(&sound);
+            for order in orders.try_iter() {
+                if matches!(order, Order::Stop) {
+                    bench.session.finish(None)?;
+                    return Ok(());
+                }
+                bench.obey(order)?;
+            }
+            let now = bench.session.look();
+            match (&now.due, done) {
+                (Some(_), _) => done = None,
+                (None, None) => done = Some(Instant::now()),
+                (None, Some(since)) if since.elapsed() > AFTERWARDS => return Ok(()),
+                _ => {}
+            }
+            bench.stand(&now);
+        }
+    }
+
+    fn obey(&mut self, order: Order) -> Result<(), recording::Error> {
+        match order {
+            Order::Again => self.session.again(),
+            Order::Skip => self.session.skip(),
+            Order::Back => self.session.back(),
+            Order::There | Order::Here => {
+                let is_there = matches!(order, Order::There);
+                match if is_there { self.session.there()? } else { self.session.here()? } {
+                    Some(said) => self.tell(&[said]),
+                    None => self.word("no note of another pitch waits to be kept there"),
+                }
+            }
+            Order::Write(work) => work(self.session.job()),
+            Order::Stop => {}
+        }
+        (self.is_again, self.is_held) = (false, false);
+        Ok(())
+    }
+
+    fn word(&self, text: &str) {
+        self.desk.news.say(json!({"kind": "word", "text": text}));
+    }
+
+    /// The live reading of what sounds now.
+    fn follow(&mut self, sound: &[f32]) {
+        let Some(now) = self.live.hear(sound) else { return };
+        let Now::Note(reading, since_s) = now else {
+            (self.live_now, self.trace) = (None, Vec::new());
+            return;
+        };
+        let Some(due) = self.session.due() else { return };
+        let cents = reading.f0.cents_above(due.target).get();
+        if self.trace.len() == TRACE {
+            self.trace.remove(0);
+        }
+        self.trace.push(cents);
+        self.live_now = Some(json!({"f0": reading.f0.to_string(), "cents": cents,
+            "uncertainty": reading.uncertainty.get(), "since_s": since_s}));
+    }
+
+    fn tell(&mut self, said: &[Said]) {
+        for one in said {
+            let saying = match one {
+                Said::Began => {
+                    (self.is_again, self.is_held) = (false, false);
+                    continue;
+                }
+                Said::Enough => continue,
+                Said::Knock => json!({"kind": "word", "text": "that was too short for a note"}),
+                Said::Taken(taken) => {
+                    self.is_again = taken.stays_due;
+                    self.judge(taken);
+                    take(taken, &self.pass)
+                }
+                Said::NoReading { place, refusal, remarks } => {
+                    self.is_again = true;
+                    json!({"kind": "word", "place": place.to_string(), "text":
+                        format!("{place}: no reading, {refusal}; nothing is stored. Play it once more"), "more": remarks})
+                }
+                Said::Other(other) => {
+                    self.is_held = true;
+                    json!({"kind": "other", "place": other.due.to_string(),
+                        "belongs_to": other.belongs_to.as_ref().map(ToString::to_string),
+                        "text": format!("{} is due, and {} was heard, {} from it: {}; nothing is stored yet",
+                            other.due, other.pitch, other.deviation, whose(other))})
+                }
+                Said::Spoiled { place, remark, now } => {
+                    self.is_again = *now;
+                    let when = if *now { "play it once more" } else { "it comes again at the end" };
+                    json!({"kind": "word", "place": place.to_string(), "text": format!("{place}: {remark}; {when}")})
+                }
+                Said::Trouble(trouble) => json!({"kind": "word", "text": trouble}),
+            };
+            self.desk.news.say(saying);
+        }
+    }
+
+    /// Judge the pass with the new take in it, beside the recording, and tell the verdict.
+    fn judge(&self, taken: &Taken) {
+        let (desk, pass, place, n) = (self.desk.clone(), self.pass.clone(), taken.place.clone(), taken.n);
+        let run = move || {
+            let judged = desk.found(Some(&pass)).and_then(|found| Ok((desk.job()?, found)));
+            if let Ok((job, found)) = judged
+                && let Some(valve) = found.valve_of(&job, &place)
+            {
+                desk.news.say(json!({"kind": "verdict", "place": place.to_string(), "take": n,
+                    "valve": valve.place.to_string(), "verdict": super::super::parts::verdict_word(&valve.verdict),
+                    "reason": valve.reason, "next": valve.next}));
+            }
+            desk.news.changed();
+        };
+        // Without a thread the verdict is told when the page is next looked at.
+        drop(std::thread::Builder::new().name("judge".into()).spawn(run));
+    }
+
+    fn stand(&mut self, now: &Snapshot) {
+        if now.is_clipped {
+            self.clipped = Some(Instant::now());
+        }
+        if self.told.elapsed() < EVERY {
+            return;
+        }
+        self.told = Instant::now();
+        let round = |x: f64| (10.0 * x).round() / 10.0;
+        let due = now.due.as_ref().map(|due| {
+            let (call, seconds) = self.call(now, due.need.hold_s);
+            json!({"place": due.place.to_string(), "plate": super::super::found::address(&due.place.plate),
+                "short": format!("{}{} {}", due.place.plate.row, due.place.plate.number, due.place.stroke),
+                "note": due.note.to_string(), "target": due.target.to_string(), "row_len": due.row_len,
+                "number": due.place.plate.number, "row": due.place.plate.row, "block": due.place.plate.block,
+                "left": due.left, "too_close": due.need.too_close, "call": call, "seconds": round(seconds)})
+        });
+        let is_clipped = self.clipped.is_some_and(|since| since.elapsed() < CLIP_STAYS);
+        self.desk.news.stands(json!({"pass": self.pass, "input": self.input, "due": due,
+            "level_db": round(now.level_db), "floor_db": now.floor_db.map(round), "clipped": is_clipped,
+            "sounds": now.steady_s.is_some(), "live": self.live_now, "trace": self.trace}));
+    }
+
+    /// What to do now, and for how long.
+    fn call(&self, now: &Snapshot, hold_s: f64) -> (&'static str, f64) {
+        match now.steady_s {
+            Some(steady_s) if steady_s >= hold_s => ("stop", 0.0),
+            Some(steady_s) => ("hold", hold_s - steady_s),
+            None if now.floor_db.is_none() => ("quiet", 0.0),
+            None if self.is_held => ("which", 0.0),
+            None if self.is_again => ("again", hold_s),
+            None => ("play", hold_s),
+        }
+    }
+}
+
+/// A take as the page shows it.
+fn take(taken: &Taken, pass: &str) -> Value {
+    let reading = &taken.reading;
+    let mut more: Vec<String> = reading.warnings.iter().map(ToString::to_string).collect();
+    more.extend(reasons(taken).cloned());
+    more.extend(uneven(taken));
+    json!({"kind": "take", "place": taken.place.to_string(), "take": taken.n, "pass": pass, "file": taken.file,
+        "note": taken.note.map(|note| note.to_string()), "f0": reading.f0.to_string(),
+        "cents": taken.deviation.to_string(), "uncertainty": format!("{:.1}", reading.uncertainty.get()),
+        "opposite": opposite(&reading.opposite), "more": more, "stays_due": taken.stays_due})
+}

@@ -1,0 +1,164 @@
+//! Clients that are not the page: what they get, and that nothing is touched.
+
+use std::io::Write;
+use std::time::{Duration, Instant};
+
+use platenote::record::{Job, Template};
+
+use super::client::{Served, read};
+
+fn with_job() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    Job::create(&dir.path().join("job"), &Template::Bass24.to_toml()).unwrap();
+    std::fs::write(dir.path().join("secret.txt"), "nobody's business").unwrap();
+    dir
+}
+
+#[test]
+fn only_the_own_page_with_the_token_is_answered() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    let (host, token) = (served.host.clone(), served.token.clone());
+    let (status, page) = served.own("");
+    assert_eq!(status, 200, "{page}");
+    assert!(page.to_lowercase().contains("content-security-policy: default-src 'none'; script-src 'self'"), "{page}");
+    for path in ["state", "events", "part/block", "do/report"] {
+        let inside = format!("/{token}/{path}");
+        let ask = |target: &str, host: &str, headers: &str| {
+            let text = format!("GET {target} HTTP/1.1\r\n{host}Connection: close\r\n{headers}\r\n");
+            served.send(text.as_bytes()).0
+        };
+        let own = format!("Host: {host}\r\n");
+        // The names a page elsewhere can point at this address.
+        for other in ["Host: localhost\r\n", "Host: evil.example\r\n", "", &format!("{own}Host: evil.example\r\n")] {
+            assert!(matches!(ask(&inside, other, ""), 400 | 403), "{path} {other}");
+        }
+        for other in ["Origin: http://evil.example\r\n", "Origin: null\r\n", "Sec-Fetch-Site: cross-site\r\n", "Sec-Fetch-Site: same-site\r\n"] {
+            assert_eq!(ask(&inside, &own, other), 403, "{path} {other}");
+        }
+        let wrong = if token.starts_with('0') { "1" } else { "0" };
+        for target in [format!("/{path}"), format!("/{wrong}{}/{path}", &token[1..]), format!("/{}/{path}", &token[1..]), "/".into()] {
+            assert_eq!(ask(&target, &own, ""), 404, "{target}");
+        }
+    }
+    // Two starts have two tokens.
+    let other = Served::new(&dir.path().join("job"), &[]);
+    assert!(other.token != token && token.len() == 32, "{token}");
+}
+
+#[test]
+fn nothing_is_done_for_a_form_of_another_page() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    let mark = r#"{"places": "A1", "work": "lifted"}"#;
+    let own = format!("Origin: http://{}\r\n", served.host);
+    let json = "Content-Type: application/json\r\n";
+    for headers in [json.to_owned(), own.clone(), format!("{own}Content-Type: text/plain\r\n"), format!("Origin: http://evil.example\r\n{json}")] {
+        assert_eq!(served.post("do/mark", &headers, mark).0, 403, "{headers}");
+    }
+    assert!(Job::open(&dir.path().join("job")).unwrap().marks().is_empty());
+    let (status, said) = served.act("mark", mark);
+    assert!(status == 200 && said.contains("mark 1: lifted") && said.contains("Caution: clamp the block"), "{said}");
+    assert_eq!(Job::open(&dir.path().join("job")).unwrap().marks().len(), 1);
+    // What is no work is refused with the workshop's own words.
+    let (status, said) = served.act("mark", r#"{"places": "A1", "work": "licked"}"#);
+    assert!(status == 422 && said.contains("`licked` is no work that can be marked"), "{said}");
+}
+
+#[test]
+fn nothing_outside_the_takes_and_the_report_is_given() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    for path in [
+        "sound/../../secret.txt",
+        "sound/..%2f..%2fsecret.txt",
+        "sound/%2e%2e/%2e%2e/secret.txt",
+        "sound//etc/passwd",
+        "sound/plan.toml",
+        "sound/diary.jsonl",
+        "sound/takes/../plan.toml",
+        "report/../plan.toml",
+        "report/..%2f..%2fsecret.txt",
+        "report/%2fetc%2fpasswd",
+        "page/bench.css",
+        "part/../state",
+    ] {
+        let (status, text) = served.own(path);
+        assert!(matches!(status, 400 | 404), "{path}: {text}");
+        assert!(!text.contains("nobody's business") && !text.contains("root:"), "{path}: {text}");
+    }
+    // No job is made or opened elsewhere than in the folder that was given.
+    for name in ["../elsewhere", "/tmp/elsewhere", "a/b", "", ".hidden", "con"] {
+        let body = serde_json::json!({"name": name, "template": "bass24", "title": ""}).to_string();
+        assert_eq!(served.act("new", &body).0, 422, "{name}");
+        assert_eq!(served.act("open", &body).0, 422, "{name}");
+    }
+}
+
+#[test]
+#[cfg(unix)]
+fn a_link_out_of_the_job_is_not_followed() {
+    let dir = with_job();
+    let job = dir.path().join("job");
+    std::fs::create_dir_all(job.join("report")).unwrap();
+    std::os::unix::fs::symlink(dir.path().join("secret.txt"), job.join("report/report.html")).unwrap();
+    let served = Served::new(&job, &[]);
+    let (status, text) = served.own("report/report.html");
+    assert!(status == 404 && !text.contains("nobody's business"), "{text}");
+}
+
+#[test]
+fn too_much_and_too_slow_is_dropped_and_others_are_served_meanwhile() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    assert_eq!(served.act("mark", &"x".repeat(300 * 1024)).0, 413);
+    let long = format!("X-Long: {}\r\n", "x".repeat(64 * 1024));
+    let (status, text) = served.get(&format!("/{}/state", served.token), &long);
+    assert!(matches!(status, 0 | 400 | 431), "{status} {text}");
+    // Two that keep us waiting: one with its head, one with its body.
+    let mut slow_head = served.connect();
+    slow_head.write_all(format!("GET /{}/state HTTP/1.1\r\nHost:", served.token).as_bytes()).unwrap();
+    let mut slow_body = served.connect();
+    let head = format!(
+        "POST /{}/do/mark HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\nContent-Type: application/json\r\nContent-Length: 99\r\n\r\n{{",
+        served.token,
+        host = served.host
+    );
+    slow_body.write_all(head.as_bytes()).unwrap();
+    let begun = Instant::now();
+    assert_eq!(served.own("state").0, 200);
+    assert!(begun.elapsed() < Duration::from_secs(3), "{:?}", begun.elapsed());
+    let (status, text) = read(slow_head);
+    assert!(matches!(status, 0 | 408), "{text}");
+    assert_eq!(read(slow_body).0, 408);
+    assert!(begun.elapsed() < Duration::from_secs(11), "{:?}", begun.elapsed());
+    // A crowd: those beyond the limit are dropped, and when it has gone the page is served.
+    let crowd: Vec<_> = (0..80).map(|_| served.connect()).collect();
+    drop(crowd);
+    std::thread::sleep(Duration::from_millis(300));
+    assert_eq!(served.own("state").0, 200);
+    assert!(Job::open(&dir.path().join("job")).unwrap().marks().is_empty());
+}
+
+#[test]
+fn no_bytes_end_the_program() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    let token = &served.token;
+    let mut odd: Vec<Vec<u8>> = vec![b"\0\0\0\0\r\n\r\n".to_vec(), b"GET".to_vec(), b"\r\n\r\n".to_vec(), vec![0xff; 5_000]];
+    odd.push(format!("GET /{token}/%ff%fe HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.host).into_bytes());
+    odd.push(format!("GET http://evil.example/{token}/state HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.host).into_bytes());
+    for bytes in odd {
+        let mut stream = served.connect();
+        let _ = stream.write_all(&bytes);
+        let _ = stream.shutdown(std::net::Shutdown::Write);
+        let (status, text) = read(stream);
+        assert!(!(200..300).contains(&status) || !text.contains("nobody"), "{text}");
+    }
+    for body in ["", "{", "[]", "null", r#"{"places": 7, "work": []}"#, r#"{"length":"38","count":-1}"#] {
+        for what in ["mark", "unmark", "count", "check-plan", "keep-plan", "record", "new", "open"] {
+            assert_eq!(served.act(what, body).0, 422, "{what} {body}");
+        }
+    }
+    assert_eq!(served.own("state").0, 200);
+}
