@@ -126,7 +126,7 @@ pub(super) fn takes(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
     let found = desk.found(pass)?;
     let takes = found.pass.as_ref().map(|pass| job.takes(pass)).unwrap_or_default();
     Ok(html! {
-        div.scroll { table {
+        div.scroll tabindex="0" role="region" aria-label="Table" { table {
             caption { "Takes of pass " (found.pass.as_deref().unwrap_or("none yet")) }
             thead { tr { th scope="col" { "Reed" } th scope="col" { "Note" } th scope="col" { "Pitch" } th scope="col" { "Valve it tests" } th scope="col" { "Takes" } } }
             tbody { @for (place, reed) in job.instrument().reeds() {

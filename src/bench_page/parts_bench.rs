@@ -17,7 +17,7 @@ pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
     Ok(html! {
         @for warning in &warnings { p.warning { b { "Mark " (warning.n) ": " } (warning.text) ". " (warning.next) "." } }
         h3 { "What is done and what is next" }
-        div.scroll { table {
+        div.scroll tabindex="0" role="region" aria-label="Table" { table {
             caption { (FaceStatus::KEY) }
             thead { tr { th scope="col" { "Plate" } th scope="col" { "Face" } th scope="col" { "Done" } th scope="col" { "Next" } } }
             tbody { @for plate in &plates { @for face in Face::BOTH {
@@ -79,7 +79,7 @@ pub(super) fn tray(desk: &Desk) -> Result<Markup, Error> {
             }
         }
         h3 { "What fits where" }
-        div.scroll { table {
+        div.scroll tabindex="0" role="region" aria-label="Table" { table {
             thead { tr { th scope="col" { "Place" } th scope="col" { "Length" } th scope="col" { "Take" } th scope="col" { "Why" } } }
             tbody { @for row in &fitting.rows {
                 tr { th scope="row" { (row.need.place) }

@@ -1,6 +1,9 @@
 //! A sitting: takes recorded for the page. A thread of its own holds the microphone, the session and the job's lock, and
 //! tells the news; the page may be closed meanwhile.
 
+// Without a microphone there is never a sitting, and what it would be told is still understood.
+#![cfg_attr(not(feature = "mic"), allow(dead_code))]
+
 use std::sync::mpsc::Sender;
 use std::thread::JoinHandle;
 

@@ -21,9 +21,11 @@ pub struct Browser {
 /// The browser's program; `None` where there is none. `PLATENOTE_CHROMIUM` names another, or says `needed`.
 pub fn chromium() -> Option<String> {
     let wanted = std::env::var("PLATENOTE_CHROMIUM").unwrap_or_default();
-    let is_there = |name: &str| Command::new(name).arg("--version").output().is_ok_and(|out| out.status.success());
+    let is_there =
+        |name: &str| Command::new(name).arg("--version").output().is_ok_and(|out| out.status.success());
     let names = [wanted.as_str(), "chromium", "chromium-browser", "google-chrome"];
-    let found = names.into_iter().filter(|name| !name.is_empty() && *name != "needed").find(|name| is_there(name));
+    let found =
+        names.into_iter().filter(|name| !name.is_empty() && *name != "needed").find(|name| is_there(name));
     if found.is_none() {
         assert_ne!(wanted, "needed", "no Chromium is there, and it is needed");
         eprintln!("left out: no Chromium is there; install `chromium`, or name one in PLATENOTE_CHROMIUM");
@@ -34,8 +36,18 @@ pub fn chromium() -> Option<String> {
 impl Browser {
     pub fn new(program: &str, profile: &Path) -> Self {
         let mut child = Command::new(program)
-            .args(["--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"])
-            .args(["--remote-debugging-port=0", "--autoplay-policy=no-user-gesture-required", "--disable-dev-shm-usage"])
+            .args([
+                "--headless=new",
+                "--no-sandbox",
+                "--disable-gpu",
+                "--no-first-run",
+                "--disable-background-networking",
+            ])
+            .args([
+                "--remote-debugging-port=0",
+                "--autoplay-policy=no-user-gesture-required",
+                "--disable-dev-shm-usage",
+            ])
             .arg(format!("--user-data-dir={}", profile.display()))
             .arg("about:blank")
             .stderr(Stdio::piped())
@@ -43,7 +55,8 @@ impl Browser {
             .spawn()
             .unwrap();
         let mut lines = BufReader::new(child.stderr.take().unwrap()).lines();
-        let address = lines.find_map(|line| Some(line.ok()?.strip_prefix("DevTools listening on ws://")?.to_owned()));
+        let address =
+            lines.find_map(|line| Some(line.ok()?.strip_prefix("DevTools listening on ws://")?.to_owned()));
         let address = address.expect("the browser opens its socket");
         std::thread::spawn(move || lines.for_each(drop));
         let host = address.split('/').next().unwrap().to_owned();
@@ -86,7 +99,9 @@ impl Browser {
         let parameters = &event["params"];
         let is_error = match event["method"].as_str().unwrap_or_default() {
             "Runtime.exceptionThrown" => true,
-            "Runtime.consoleAPICalled" => matches!(parameters["type"].as_str(), Some("error" | "warning" | "assert")),
+            "Runtime.consoleAPICalled" => {
+                matches!(parameters["type"].as_str(), Some("error" | "warning" | "assert"))
+            }
             "Log.entryAdded" => parameters["entry"]["level"] == "error",
             _ => false,
         };
@@ -97,7 +112,8 @@ impl Browser {
 
     /// The value of an expression in the page; promises are waited for.
     pub fn value(&mut self, script: &str) -> Value {
-        let asked = json!({"expression": script, "awaitPromise": true, "returnByValue": true, "userGesture": true});
+        let asked =
+            json!({"expression": script, "awaitPromise": true, "returnByValue": true, "userGesture": true});
         let answer = self.call("Runtime.evaluate", asked);
         assert!(answer["exceptionDetails"].is_null(), "{script}: {answer}");
         answer["result"]["value"].clone()
@@ -114,7 +130,11 @@ impl Browser {
         while self.value(&format!("Boolean({script})")) != true {
             if begun.elapsed() > Duration::from_secs(15) {
                 let shown = self.value("document.body.innerText");
-                panic!("`{script}` did not come true; errors: {:?}; the page:\n{}", self.errors, shown.as_str().unwrap_or(""));
+                panic!(
+                    "`{script}` did not come true; errors: {:?}; the page:\n{}",
+                    self.errors,
+                    shown.as_str().unwrap_or("")
+                );
             }
             meanwhile();
         }
@@ -143,8 +163,14 @@ impl Browser {
 
     pub fn size(&mut self, width: u32, height: u32, is_dark: bool) {
         let scheme = if is_dark { "dark" } else { "light" };
-        self.call("Emulation.setDeviceMetricsOverride", json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": false}));
-        self.call("Emulation.setEmulatedMedia", json!({"features": [{"name": "prefers-color-scheme", "value": scheme}]}));
+        self.call(
+            "Emulation.setDeviceMetricsOverride",
+            json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": false}),
+        );
+        self.call(
+            "Emulation.setEmulatedMedia",
+            json!({"features": [{"name": "prefers-color-scheme", "value": scheme}]}),
+        );
     }
 
     /// A picture of what is seen, as base64 of a PNG.

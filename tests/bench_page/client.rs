@@ -17,7 +17,11 @@ pub struct Served {
 impl Served {
     pub fn new(folder: &Path, environment: &[(&str, PathBuf)]) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
-        command.arg("bench").arg(folder).arg("--no-open").envs(environment.iter().map(|(name, value)| (name, value)));
+        command
+            .arg("bench")
+            .arg(folder)
+            .arg("--no-open")
+            .envs(environment.iter().map(|(name, value)| (name, value)));
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut address = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut address).unwrap();
@@ -46,7 +50,9 @@ impl Served {
 
     pub fn get(&self, path: &str, headers: &str) -> (u16, String) {
         let host = &self.host;
-        self.send(format!("GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n{headers}\r\n").as_bytes())
+        self.send(
+            format!("GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n{headers}\r\n").as_bytes(),
+        )
     }
 
     /// As the page itself asks.

@@ -21,7 +21,10 @@ fn only_the_own_page_with_the_token_is_answered() {
     let (host, token) = (served.host.clone(), served.token.clone());
     let (status, page) = served.own("");
     assert_eq!(status, 200, "{page}");
-    assert!(page.to_lowercase().contains("content-security-policy: default-src 'none'; script-src 'self'"), "{page}");
+    assert!(
+        page.to_lowercase().contains("content-security-policy: default-src 'none'; script-src 'self'"),
+        "{page}"
+    );
     for path in ["state", "events", "part/block", "do/report"] {
         let inside = format!("/{token}/{path}");
         let ask = |target: &str, host: &str, headers: &str| {
@@ -30,14 +33,26 @@ fn only_the_own_page_with_the_token_is_answered() {
         };
         let own = format!("Host: {host}\r\n");
         // The names a page elsewhere can point at this address.
-        for other in ["Host: localhost\r\n", "Host: evil.example\r\n", "", &format!("{own}Host: evil.example\r\n")] {
+        for other in
+            ["Host: localhost\r\n", "Host: evil.example\r\n", "", &format!("{own}Host: evil.example\r\n")]
+        {
             assert!(matches!(ask(&inside, other, ""), 400 | 403), "{path} {other}");
         }
-        for other in ["Origin: http://evil.example\r\n", "Origin: null\r\n", "Sec-Fetch-Site: cross-site\r\n", "Sec-Fetch-Site: same-site\r\n"] {
+        for other in [
+            "Origin: http://evil.example\r\n",
+            "Origin: null\r\n",
+            "Sec-Fetch-Site: cross-site\r\n",
+            "Sec-Fetch-Site: same-site\r\n",
+        ] {
             assert_eq!(ask(&inside, &own, other), 403, "{path} {other}");
         }
         let wrong = if token.starts_with('0') { "1" } else { "0" };
-        for target in [format!("/{path}"), format!("/{wrong}{}/{path}", &token[1..]), format!("/{}/{path}", &token[1..]), "/".into()] {
+        for target in [
+            format!("/{path}"),
+            format!("/{wrong}{}/{path}", &token[1..]),
+            format!("/{}/{path}", &token[1..]),
+            "/".into(),
+        ] {
             assert_eq!(ask(&target, &own, ""), 404, "{target}");
         }
     }
@@ -53,12 +68,20 @@ fn nothing_is_done_for_a_form_of_another_page() {
     let mark = r#"{"places": "A1", "work": "lifted"}"#;
     let own = format!("Origin: http://{}\r\n", served.host);
     let json = "Content-Type: application/json\r\n";
-    for headers in [json.to_owned(), own.clone(), format!("{own}Content-Type: text/plain\r\n"), format!("Origin: http://evil.example\r\n{json}")] {
+    for headers in [
+        json.to_owned(),
+        own.clone(),
+        format!("{own}Content-Type: text/plain\r\n"),
+        format!("Origin: http://evil.example\r\n{json}"),
+    ] {
         assert_eq!(served.post("do/mark", &headers, mark).0, 403, "{headers}");
     }
     assert!(Job::open(&dir.path().join("job")).unwrap().marks().is_empty());
     let (status, said) = served.act("mark", mark);
-    assert!(status == 200 && said.contains("mark 1: lifted") && said.contains("Caution: clamp the block"), "{said}");
+    assert!(
+        status == 200 && said.contains("mark 1: lifted") && said.contains("Caution: clamp the block"),
+        "{said}"
+    );
     assert_eq!(Job::open(&dir.path().join("job")).unwrap().marks().len(), 1);
     // What is no work is refused with the workshop's own words.
     let (status, said) = served.act("mark", r#"{"places": "A1", "work": "licked"}"#);
@@ -145,9 +168,19 @@ fn no_bytes_end_the_program() {
     let dir = with_job();
     let served = Served::new(&dir.path().join("job"), &[]);
     let token = &served.token;
-    let mut odd: Vec<Vec<u8>> = vec![b"\0\0\0\0\r\n\r\n".to_vec(), b"GET".to_vec(), b"\r\n\r\n".to_vec(), vec![0xff; 5_000]];
-    odd.push(format!("GET /{token}/%ff%fe HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.host).into_bytes());
-    odd.push(format!("GET http://evil.example/{token}/state HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.host).into_bytes());
+    let mut odd: Vec<Vec<u8>> =
+        vec![b"\0\0\0\0\r\n\r\n".to_vec(), b"GET".to_vec(), b"\r\n\r\n".to_vec(), vec![0xff; 5_000]];
+    odd.push(
+        format!("GET /{token}/%ff%fe HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", served.host)
+            .into_bytes(),
+    );
+    odd.push(
+        format!(
+            "GET http://evil.example/{token}/state HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n",
+            served.host
+        )
+        .into_bytes(),
+    );
     for bytes in odd {
         let mut stream = served.connect();
         let _ = stream.write_all(&bytes);

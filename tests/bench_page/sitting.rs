@@ -1,5 +1,6 @@
 //! A whole job through the page: from an empty folder to the report, with sound through the audio library.
 
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use platenote::record::Job;
@@ -8,7 +9,7 @@ use serde_json::Value;
 use super::bench::played::played;
 use super::browser::{Browser, chromium};
 use super::client::Served;
-use super::microphone::{Plug, RATE, environment};
+use super::microphone::{Microphone, Plug, RATE, environment};
 
 /// Pitches of A1 press, A1 draw.
 const PLAYED_HZ: [f64; 2] = [440.9, 439.2];
@@ -31,8 +32,26 @@ fn picture(browser: &mut Browser, name: &str) {
 }
 
 fn type_into(browser: &mut Browser, selector: &str, text: &str) {
-    browser.value(&format!("(() => {{ const e = document.querySelector('{selector}'); e.focus(); e.select?.(); }})()"));
+    browser.value(&format!(
+        "(() => {{ const e = document.querySelector('{selector}'); e.focus(); e.select?.(); }})()"
+    ));
     browser.write(text);
+}
+
+/// Do something while the microphone goes on to give the noise of a quiet room.
+fn in_a_quiet_room(microphone: &mut Microphone, work: impl FnOnce()) {
+    struct Done<'a>(&'a AtomicBool);
+    impl Drop for Done<'_> {
+        fn drop(&mut self) {
+            self.0.store(true, Ordering::Relaxed);
+        }
+    }
+    let is_done = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        scope.spawn(|| while !is_done.load(Ordering::Relaxed) && microphone.play_quiet() {});
+        let _done = Done(&is_done);
+        work();
+    });
 }
 
 /// Nothing wider than the window, no console error, and what the accessibility checker calls serious.
@@ -72,7 +91,9 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     browser.value("document.querySelectorAll('#plan-table td button')[2].click()");
     browser.value("document.querySelectorAll('#plan-table td button')[1].click()");
     type_into(&mut browser, "[data-cell=\"0.0.press\"]", "H4");
-    browser.wait_for("document.querySelector('#plan-faults').textContent.includes('\"H4\" (plate 1) is not a note')");
+    browser.wait_for(
+        "document.querySelector('#plan-faults').textContent.includes('\"H4\" (plate 1) is not a note')",
+    );
     assert_eq!(browser.value("document.querySelector('#keep-plan').disabled"), true);
     type_into(&mut browser, "[data-cell=\"0.0.press\"]", "A4");
     type_into(&mut browser, "[data-cell=\"0.0.draw\"]", "A4");
@@ -123,10 +144,12 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     browser.wait_while("document.querySelector('#due-place').textContent === 'A1 draw'", || {
         assert!(microphone.play_quiet());
     });
-    browser.size(820, 1180, true);
-    check(&mut browser, "record");
-    picture(&mut browser, "record-tablet-dark");
-    browser.size(1024, 600, false);
+    in_a_quiet_room(&mut microphone, || {
+        browser.size(820, 1180, true);
+        check(&mut browser, "record");
+        picture(&mut browser, "record-tablet-dark");
+        browser.size(1024, 600, false);
+    });
     assert!(microphone.play(&reed(PLAYED_HZ[1], 1)));
     browser.wait_while("document.querySelector('#sitting').hidden", || {
         microphone.play_quiet();
@@ -160,7 +183,9 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     browser.wait_for("document.querySelector('#page-notes .part').textContent.includes('waxed')");
     for (page, wanted) in [("work", "Caution"), ("block", "Valves that want work")] {
         browser.value(&format!("location.hash = '#{page}'"));
-        browser.wait_for(&format!("document.querySelector('#page-{page} .part').textContent.includes('{wanted}')"));
+        browser.wait_for(&format!(
+            "document.querySelector('#page-{page} .part').textContent.includes('{wanted}')"
+        ));
         check(&mut browser, page);
     }
     picture(&mut browser, "block-1024");
