@@ -1,6 +1,9 @@
 //! What is told to every open page: sayings with numbers, which a page that was away asks for again, and how things stand
 //! now, of which only the newest counts.
 
+// Without a microphone nothing is ever recorded, and nothing is said of it.
+#![cfg_attr(not(feature = "mic"), allow(dead_code))]
+
 use std::collections::VecDeque;
 use std::convert::Infallible;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};

@@ -65,7 +65,7 @@ async function refresh() {
   const job = state.job;
   $("title").textContent = job?.title || (job ? "Job without a title" : "Platenote bench");
   document.title = job?.title ? `${job.title}: Platenote` : "Platenote bench";
-  $("line").textContent = job?.error ? `${job.error}. Next: ${job.next}.` : job ? `${job.plates} plates, ${job.reeds} reeds` : "No job is open.";
+  $("line").textContent = job?.error ? `${job.error}. Next: ${job.next}.` : job ? `${job.plates} ${job.plates === 1 ? "plate" : "plates"}, ${job.reeds} reeds` : "No job is open.";
   $("job-line").textContent = job?.folder ? `Open: ${job.folder}` : "Choose a job, or make one.";
   options($("templates"), state.templates.map((one) => [one.name, one.word]));
   options($("jobs"), state.jobs.map((name) => [name, name]));
