@@ -87,7 +87,7 @@ impl Table {
     /// The text of the plan, with everything of `now` that the table does not show.
     pub fn plan_text(&self, now: &Job) -> Result<String, Error> {
         let mut plan = Plan::parse(&self.text().0, std::path::Path::new("plan.toml"))?;
-        plan.valve_rule = now.valve_rule().clone();
+        plan.valve_rule = *now.valve_rule();
         plan.instrument.tuning.temperament = now.instrument().tuning.temperament;
         keep_hidden(&mut plan.instrument, now.instrument());
         Ok(plan.to_toml())

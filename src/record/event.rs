@@ -292,11 +292,6 @@ mod tests {
         assert!(KINDS.iter().all(|kind| unknown.contains(&format!("`{kind}`"))), "{unknown}");
         assert_eq!(unknown.matches('`').count() / 2, KINDS.len() + 1, "{unknown}");
     }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
 
     #[test]
     fn a_ppm_is_what_it_is_in_cents() {

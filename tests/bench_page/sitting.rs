@@ -48,7 +48,13 @@ fn in_a_quiet_room(microphone: &mut Microphone, work: impl FnOnce()) {
     }
     let is_done = AtomicBool::new(false);
     std::thread::scope(|scope| {
-        scope.spawn(|| while !is_done.load(Ordering::Relaxed) && microphone.play_quiet() {});
+        scope.spawn(|| {
+            while !is_done.load(Ordering::Relaxed) {
+                if !microphone.play_quiet() {
+                    break;
+                }
+            }
+        });
         let _done = Done(&is_done);
         work();
     });
