@@ -1,12 +1,16 @@
 //! `report` through the real program: the page and the sheet as a browser reads them, their figures against
 //! `findings --json`, hostile names, the tables, and printing.
 
+#[path = "bench/chromium.rs"]
+mod chromium;
+
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::process::Command as Process;
 use std::sync::OnceLock;
 
 use assert_cmd::Command;
+use chromium::chromium;
 use predicates::str::contains;
 use scraper::{Html, Selector};
 use serde_json::Value;
@@ -263,24 +267,9 @@ fn words_stand_out_from_their_ground() {
     }
 }
 
-/// A Chromium by one of its usual names, or by `PLATENOTE_CHROMIUM`.
-fn chromium() -> Option<PathBuf> {
-    let named = std::env::var_os("PLATENOTE_CHROMIUM").map(PathBuf::from);
-    let paths = std::env::var_os("PATH").unwrap_or_default();
-    let usual = std::env::split_paths(&paths)
-        .flat_map(|folder| ["chromium", "chromium-browser", "google-chrome"].map(|name| folder.join(name)))
-        .find(|file| file.is_file());
-    named.or(usual)
-}
-
 #[test]
 fn the_pages_print_on_a4() {
-    let Some(browser) = chromium() else {
-        eprintln!(
-            "not tried: no Chromium is here to print with; install one or name it in PLATENOTE_CHROMIUM"
-        );
-        return;
-    };
+    let Some(browser) = chromium() else { return };
     for (name, most) in [("report.html", 14), ("hand-over.html", 2)] {
         let dir = tempfile::tempdir().unwrap();
         let pdf = dir.path().join("page.pdf");

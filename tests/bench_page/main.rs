@@ -8,6 +8,9 @@
 mod bench;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod browser;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+#[path = "../bench/chromium.rs"]
+mod chromium;
 mod client;
 mod hostile;
 #[cfg(all(target_os = "linux", feature = "mic"))]

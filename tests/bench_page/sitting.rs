@@ -7,7 +7,8 @@ use platenote::record::Job;
 use serde_json::Value;
 
 use super::bench::played::played;
-use super::browser::{Browser, chromium};
+use super::browser::Browser;
+use super::chromium::chromium;
 use super::client::Served;
 use super::microphone::{Microphone, Plug, RATE, environment};
 
