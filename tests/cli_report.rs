@@ -5,7 +5,7 @@
 mod chromium;
 
 use std::collections::BTreeSet;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command as Process;
 use std::sync::OnceLock;
 
