@@ -77,7 +77,7 @@ fn octave_pairs_are_told_apart() {
 /// One reed alone is never split into two.
 #[test]
 fn one_reed_is_not_split() {
-    let split = over_seeds(520_000, 300, |seed| {
+    let split = over_seeds(520_000, 200, |seed| {
         let rendered = random_natural(seed, 40.0, 3000.0).render(seed);
         read(&rendered.take(), &Expectation::default()).is_ok_and(|r| !r.reeds.is_empty())
     });
