@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use super::Error;
 use super::desk::Desk;
-use crate::instrument::{Face, Material, Spot};
+use crate::instrument::{Face, Material};
 use crate::workshop::{self, Choice, FaceStatus, FittedNeed, Lot, Mark};
 
 /// Marks, what is done and next on each face, and orders that cost work.
@@ -34,7 +34,7 @@ pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
 }
 
 fn line(mark: &Mark) -> Markup {
-    let places: Vec<String> = mark.spots.iter().map(name).collect();
+    let places: Vec<String> = mark.spots.iter().map(ToString::to_string).collect();
     html! { li {
         span.faint { (mark.n) " · " (mark.day) " · " }
         @if !places.is_empty() { b { (places.join(", ")) } ": " }
@@ -43,14 +43,6 @@ fn line(mark: &Mark) -> Markup {
             button type="button" data-unmark=(mark.n) aria-label={ "Take back mark " (mark.n) } { "take back" }
         }
     } }
-}
-
-fn name(spot: &Spot) -> String {
-    match spot {
-        Spot::Plate(plate) => plate.to_string(),
-        Spot::Reed(reed) => reed.to_string(),
-        Spot::Valve(valve) => valve.to_string(),
-    }
 }
 
 /// The tray, dealt out to what needs a valve.

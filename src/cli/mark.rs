@@ -110,14 +110,7 @@ fn csv_line(n: u32, places: &[String], work: &str, file: Option<&str>, undone: b
 }
 
 fn names(spots: &[Spot]) -> Vec<String> {
-    spots
-        .iter()
-        .map(|spot| match spot {
-            Spot::Plate(plate) => plate.to_string(),
-            Spot::Reed(reed) => reed.to_string(),
-            Spot::Valve(valve) => valve.to_string(),
-        })
-        .collect()
+    spots.iter().map(Spot::to_string).collect()
 }
 
 fn line(places: &[String], work: &str) -> String {

@@ -239,15 +239,7 @@ fn list_marks(job: &Job, arguments: &Arguments) -> Result<(), Failure> {
         output::csv(&["n", "at", "places", "work", "undone"])?;
     }
     for mark in job.marks() {
-        let places: Vec<String> = mark
-            .spots
-            .iter()
-            .map(|spot| match spot {
-                Spot::Plate(plate) => plate.to_string(),
-                Spot::Reed(reed) => reed.to_string(),
-                Spot::Valve(valve) => valve.to_string(),
-            })
-            .collect();
+        let places: Vec<String> = mark.spots.iter().map(Spot::to_string).collect();
         let (at, work) = (mark.at.to_string(), mark.work.to_string());
         if arguments.json {
             output::json(&json!({

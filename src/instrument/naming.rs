@@ -1,5 +1,7 @@
 //! Places as people write them, looked up in the instrument: `bass A7 press`, `A7 outer`, `A1..A12`.
 
+use std::fmt;
+
 use super::{Block, Face, Instrument, PlatePlace, ReedPlace, Row, Stroke, ValvePlace};
 
 /// A place that was looked up: a whole plate, one of its reeds, or one of its valves.
@@ -11,6 +13,16 @@ pub enum Spot {
     Reed(ReedPlace),
     /// `bass A7 outer`.
     Valve(ValvePlace),
+}
+
+impl fmt::Display for Spot {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Plate(plate) => plate.fmt(f),
+            Self::Reed(reed) => reed.fmt(f),
+            Self::Valve(valve) => valve.fmt(f),
+        }
+    }
 }
 
 /// Why a text names no place of this instrument.

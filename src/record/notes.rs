@@ -109,14 +109,7 @@ impl JobWriter {
 
 /// Places as the diary writes them.
 pub(super) fn places(spots: &[Spot]) -> Vec<String> {
-    spots
-        .iter()
-        .map(|spot| match spot {
-            Spot::Plate(plate) => plate.to_string(),
-            Spot::Reed(reed) => reed.to_string(),
-            Spot::Valve(valve) => valve.to_string(),
-        })
-        .collect()
+    spots.iter().map(Spot::to_string).collect()
 }
 
 fn lot_facts(lot: &Lot) -> LotFacts {

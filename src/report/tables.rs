@@ -284,7 +284,7 @@ fn work(dossier: &Dossier) -> Table {
 
 fn notes(dossier: &Dossier) -> Table {
     let rows = dossier.marks.iter().map(|mark| {
-        let places: Vec<String> = mark.spots.iter().map(super::page::spot_name).collect();
+        let places: Vec<String> = mark.spots.iter().map(ToString::to_string).collect();
         vec![
             Cell::Number(f64::from(mark.n)),
             Cell::words(mark.at),

@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use crate::instrument::{PlatePlace, ReedPlace, Spot, ValvePlace};
+use crate::instrument::{PlatePlace, ReedPlace, ValvePlace};
 use crate::judgement::{Findings, PassReadings, ReedFinding, ValveFinding};
 use crate::record::PassFacts;
 use crate::workshop::{Mark, WorkList};
@@ -162,13 +162,4 @@ impl<'a> Book<'a> {
 /// The verdict in words: `no sign`.
 fn verdict_words(valve: &ValveFinding) -> String {
     super::tables::verdict_name(&valve.verdict).replace('_', " ")
-}
-
-/// A place as people write it.
-pub(crate) fn spot_name(spot: &Spot) -> String {
-    match spot {
-        Spot::Plate(plate) => plate.to_string(),
-        Spot::Reed(reed) => reed.to_string(),
-        Spot::Valve(valve) => valve.to_string(),
-    }
 }

@@ -130,7 +130,7 @@ fn done(book: &Book) -> Markup {
     let mut springs = 0;
     for mark in book.dossier.marks.iter().filter(|mark| !mark.undone) {
         for spot in &mark.spots {
-            let place = super::spot_name(spot);
+            let place = spot.to_string();
             let plate = plate_of(spot).to_string();
             match &mark.work {
                 Work::Cleaned { .. } => note(&mut cleaned, plate),
