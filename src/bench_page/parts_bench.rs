@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::Error;
 use super::desk::Desk;
 use crate::instrument::{Face, Material};
-use crate::workshop::{self, Choice, FaceStatus, FittedNeed, Lot, Mark};
+use crate::workshop::{self, FaceStatus, Lot, Mark};
 
 /// Marks, what is done and next on each face, and orders that cost work.
 pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
@@ -76,7 +76,7 @@ pub(super) fn tray(desk: &Desk) -> Result<Markup, Error> {
             tbody { @for row in &fitting.rows {
                 tr { th scope="row" { (row.need.place) }
                     td { (row.need.length.map_or("?".to_owned(), |length| length.to_string())) }
-                    td { (gets(row)) }
+                    td { (row.choice) }
                     td.faint { (fitting.explain(row)) } }
             } }
         } }
@@ -87,18 +87,6 @@ pub(super) fn tray(desk: &Desk) -> Result<Markup, Error> {
             } }
         }
     })
-}
-
-fn gets(row: &FittedNeed) -> String {
-    match &row.choice {
-        Choice::FromTray { lot, trim } => {
-            let trim = if trim.get() > 0.0 { format!(", trim {trim}") } else { String::new() };
-            let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
-            format!("{} {}{bin}{trim}", lot.length, lot.condition)
-        }
-        Choice::Cut => "cut new".to_owned(),
-        Choice::NotMeasured => "measure the slot or the old valve".to_owned(),
-    }
 }
 
 fn lot_words(lot: &Lot) -> String {

@@ -133,6 +133,18 @@ pub enum SignKind {
 }
 
 impl SignKind {
+    /// The word for it in JSON and CSV.
+    pub fn name(self) -> &'static str {
+        match self {
+            SignKind::SecondTone => "second_tone",
+            SignKind::TailTone => "tail_tone",
+            SignKind::Breath => "breath",
+            SignKind::SlowStart => "slow_start",
+            SignKind::WeakTone => "weak_tone",
+            SignKind::PitchPull => "pitch_pull",
+        }
+    }
+
     /// The unit of its figures.
     pub fn unit(self) -> &'static str {
         match self {

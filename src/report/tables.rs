@@ -4,7 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::Dossier;
 use crate::instrument::PlatePlace;
-use crate::judgement::{Findings, SignKind, Tune, ValveChange, Verdict};
+use crate::judgement::{Findings, Tune, ValveChange, Verdict};
 use crate::workshop::Choice;
 
 /// What stands in a cell.
@@ -220,19 +220,11 @@ fn signs(passes: &[&Findings]) -> Table {
     for findings in passes {
         for valve in &findings.valves {
             for sign in &valve.signs {
-                let name = match sign.kind {
-                    SignKind::SecondTone => "second_tone",
-                    SignKind::TailTone => "tail_tone",
-                    SignKind::Breath => "breath",
-                    SignKind::SlowStart => "slow_start",
-                    SignKind::WeakTone => "weak_tone",
-                    SignKind::PitchPull => "pitch_pull",
-                };
                 rows.push(vec![
                     Cell::words(&findings.pass),
                     Cell::words(&valve.place.plate),
                     Cell::words(valve.place.face),
-                    Cell::words(name),
+                    Cell::words(sign.kind.name()),
                     Cell::maybe(sign.value),
                     Cell::Number(sign.limit),
                     Cell::words(sign.kind.unit()),

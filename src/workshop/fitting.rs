@@ -1,5 +1,7 @@
 //! The tray against the needs: what goes where, what is left, what must be cut.
 
+use std::fmt;
+
 use super::matching::{Cost, assign};
 use super::need::Need;
 use super::rule::{ValveRule, mm};
@@ -48,6 +50,25 @@ pub enum Choice {
     Cut,
     /// Nothing: its length is not known.
     NotMeasured,
+}
+
+impl fmt::Display for Choice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::FromTray { lot, trim } => {
+                write!(f, "{} {}", lot.length, lot.condition)?;
+                if let Some(bin) = &lot.bin {
+                    write!(f, ", bin {bin}")?;
+                }
+                if trim.get() > 0.0 {
+                    write!(f, ", trim {trim}")?;
+                }
+                Ok(())
+            }
+            Self::Cut => f.write_str("cut new"),
+            Self::NotMeasured => f.write_str("measure the slot or the old valve"),
+        }
+    }
 }
 
 /// A strip to cut valves from, side by side across it.

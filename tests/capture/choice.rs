@@ -10,20 +10,7 @@ use platenote::record::{Job, JobWriter, NewTake, PassChange};
 use super::bench::played::played;
 use super::bench::tone::{Companion, ToneSpec};
 use super::microphone::{RATE, environment};
-use super::session::{started, wait_for};
-
-/// Two rows of plates, so that there is something to compare a leak with.
-const PLAN: &str = r#"format = 1
-title = "Two plates"
-bellows = "unisonoric"
-
-[[block]]
-name = "treble"
-
-[[block.row]]
-name = "A"
-notes = ["A4", "B4"]
-"#;
+use super::session::{PLAN, started, wait_for};
 
 fn store(folder: &Path, place: &str, spec: &ToneSpec) {
     let mut job = JobWriter::open(folder).unwrap();

@@ -6,8 +6,8 @@ use super::{Told, say_all};
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::judgement::{
-    Comparison, Findings, ReedChange, ReedFinding, Sign, SignKind, Tune, ValveChange, ValveChanged,
-    ValveFinding, Verdict,
+    Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChange, ValveChanged, ValveFinding,
+    Verdict,
 };
 
 const FORMAT: u32 = 1;
@@ -152,16 +152,8 @@ impl<'a> ValveLine<'a> {
 
 impl SignLine {
     fn new(sign: &Sign) -> Self {
-        let name = match sign.kind {
-            SignKind::SecondTone => "second_tone",
-            SignKind::TailTone => "tail_tone",
-            SignKind::Breath => "breath",
-            SignKind::SlowStart => "slow_start",
-            SignKind::WeakTone => "weak_tone",
-            SignKind::PitchPull => "pitch_pull",
-        };
         let Sign { kind, value, limit, stands_out } = *sign;
-        Self { sign: name, value, limit, unit: kind.unit(), stands_out }
+        Self { sign: kind.name(), value, limit, unit: kind.unit(), stands_out }
     }
 }
 

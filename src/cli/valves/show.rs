@@ -132,15 +132,7 @@ pub(super) fn choice(row: &FittedNeed) -> (&'static str, Option<&Lot>, Option<Mi
 fn row_line(row: &FittedNeed) -> String {
     let need = &row.need;
     let length = need.length.map_or("?".to_owned(), |length| length.to_string());
-    let gets = match &row.choice {
-        Choice::FromTray { lot, trim } => {
-            let trim = if trim.get() > 0.0 { format!(", trim {trim}") } else { String::new() };
-            let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
-            format!("{} {}{bin}{trim}", lot.length, lot.condition)
-        }
-        Choice::Cut => "cut new".to_owned(),
-        Choice::NotMeasured => "measure the slot or the old valve".to_owned(),
-    };
+    let gets = &row.choice;
     let spring = if need.helper_spring { ", helper spring" } else { "" };
     format!("{:<16} {length:>8}  {gets}{spring}", need.place.to_string())
 }
