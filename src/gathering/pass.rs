@@ -240,11 +240,11 @@ impl Ear<'_> {
 }
 
 /// Whether the file still has the length the diary gives; `verify` looks at every byte.
-fn is_as_stored(take: &StoredTake) -> bool {
+pub(super) fn is_as_stored(take: &StoredTake) -> bool {
     std::fs::metadata(&take.path).is_ok_and(|found| found.len() == take.facts.bytes)
 }
 
-fn listen_to(take: &StoredTake, expectation: &Expectation) -> Result<Heard, Missing> {
+pub(super) fn listen_to(take: &StoredTake, expectation: &Expectation) -> Result<Heard, Missing> {
     let sound: Take = audio::read_file(&take.path).map_err(|error| Missing::Unreadable(error.to_string()))?;
     let remarks = sound
         .remarks

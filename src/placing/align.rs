@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use rayon::prelude::*;
 
 use super::lanes::Lanes;
+use super::offset::{APART_CENTS, KnownOffset, Rival, Way, log_expected, middle, rival, steps};
 use super::order::PlayOrder;
 use super::strokes;
 use super::swapped::{self, Swaps};
@@ -74,6 +75,8 @@ pub struct Alignment {
     pub runner_up: Option<(String, f64)>,
     /// How far the instrument lies from its targets as a whole.
     pub offset: Cents,
+    /// Another offset at which the notes fit too, where one is left over.
+    pub rival: Option<Rival>,
     /// For each note, in the order they were given.
     pub placings: Vec<Placing>,
     /// Plates that seem to lie in each other's place.
@@ -82,24 +85,20 @@ pub struct Alignment {
     pub not_heard: Vec<ReedPlace>,
 }
 
-/// The common offset is looked for up to here, cents, in these steps.
-const OFFSET_CENTS: i32 = 80;
-const OFFSET_STEP: i32 = 5;
-/// Near zero is likelier, but not by much: deviation of the expected offset, cents.
-const OFFSET_SPREAD: f64 = 50.0;
 /// Ways so much less likely than the best are left out, natural logarithm.
 const LEFT_OUT: f64 = 14.0;
-/// Offsets so far apart are looked at apart, cents; swaps may make up for so much, natural logarithm; and so many
-/// orders and offsets are looked at.
-const APART_CENTS: f64 = 25.0;
+/// Swaps may make up for so much, natural logarithm, and so many orders and offsets are looked at.
 const SWAPS_MAY_CHANGE: f64 = 25.0;
 const MOST_SETTLED: usize = 5;
 /// So many ways are summed up side by side.
 const AT_A_TIME: usize = 4;
-/// A place is sure from this probability on.
+/// A place is sure from this probability on, and only this near to the target, cents.
 const SURE: f64 = 0.995;
-/// And only this near to the target, cents.
 pub(super) const NEAR_CENTS: f64 = 45.0;
+/// Where nothing is known of the offset another one is told from this part of all likelihood on. It is this little because
+/// between two offsets the pitches say nothing: only where players are thought to begin and end does, and somebody begins
+/// elsewhere.
+const UNKNOWN_RIVAL: f64 = 5e-4;
 /// A likely later order of [`super::likely_orders`] is this much less likely than the one before, natural logarithm.
 const LATER_ORDER: f64 = 0.3;
 /// Neighbours on each side whose level a note is held against.
@@ -108,10 +107,16 @@ const NEIGHBOURS: usize = 6;
 /// Lay `notes` along the likeliest of `orders`.
 ///
 /// Dynamic programming over all ways through the order with every offset: each note's pitch and level, and what
-/// players do (repeat, skip, go back, turn a row round, begin anywhere), weigh every way. `None` without notes or orders.
+/// players do (repeat, skip, go back, turn a row round, begin anywhere), weigh every way; so does what is `known` of the
+/// offset. `None` without notes or orders.
 ///
 /// Source: hidden Markov chain, Rabiner 1989; the weights are our own (`docs/method.md`).
-pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> Option<Alignment> {
+pub fn align(
+    instrument: &Instrument,
+    orders: &[PlayOrder],
+    notes: &[Heard],
+    known: Option<KnownOffset>,
+) -> Option<Alignment> {
     let all: BTreeSet<&ReedPlace> =
         orders.iter().flat_map(|order| order.runs.iter().flatten().flatten()).collect();
     let reeds: Vec<ReedPlace> =
@@ -128,10 +133,10 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
     };
     let lanes: Vec<Lanes> = orders.iter().map(|order| Lanes::new(order, &reeds)).collect();
     // How likely each order and offset is.
-    let steps = -OFFSET_CENTS / OFFSET_STEP..=OFFSET_CENTS / OFFSET_STEP;
-    let tries: Vec<(usize, f64)> = (0..lanes.len())
-        .flat_map(|idx| steps.clone().map(move |step| (idx, f64::from(step * OFFSET_STEP))))
-        .collect();
+    let steps = steps(known);
+    let expected = |order: usize, offset: f64| log_expected(known, offset) - LATER_ORDER * order as f64;
+    let tries: Vec<(usize, f64)> =
+        (0..lanes.len()).flat_map(|idx| steps.iter().map(move |offset| (idx, *offset))).collect();
     // Side by side, and in this order whoever is ready first.
     let ways: Vec<(usize, f64, f64)> = tries
         .into_par_iter()
@@ -148,38 +153,43 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
             let lane = lanes.get(idx)?;
             let offset = settled_offset(lane, &heard(offset, &targets), offset);
             let swaps = swapped::find(lane, &reeds, &targets, |targets| heard(offset, targets));
-            Some(Settled { idx, offset, swaps })
+            Some(Settled { idx, offset, expected: expected(idx, offset), swaps })
         })
         .collect();
     let best = (0..settled.len()).max_by(|a, b| settled[*a].log().total_cmp(&settled[*b].log()))?;
     settled.swap(0, best);
-    let Settled { idx: chosen, offset, swaps } = settled.first()?;
+    let Settled { idx: chosen, offset, swaps, .. } = settled.first()?;
     let (chosen, offset) = (*chosen, *offset);
     let lane = lanes.get(chosen)?;
     let notes_heard = heard(offset, &swaps.targets);
     let mut way = walk::likeliest(lane, &notes_heard);
     let unclear = strokes::settle(&mut way, lane, &reeds, &notes_heard);
     // Every order, offset and swap that may still be true has its say in how sure a place is.
-    let mut all: Vec<(f64, usize, Notes)> = Vec::new();
+    let way_of = |log: f64, order: usize, offset: f64, targets: &[f64]| Way {
+        log,
+        order,
+        offset,
+        notes: heard(offset, targets),
+    };
+    let mut all: Vec<Way> = Vec::new();
     for (idx, at, log) in ways.iter().copied() {
-        all.push((log, idx, heard(at, &targets)));
+        all.push(way_of(log, idx, at, &targets));
     }
     for one in &settled {
-        let rest = one.expected();
-        all.push((rest + one.swaps.log, one.idx, heard(one.offset, &one.swaps.targets)));
+        all.push(way_of(one.log(), one.idx, one.offset, &one.swaps.targets));
         for (log, targets) in &one.swaps.ways {
-            all.push((rest + log, one.idx, heard(one.offset, targets)));
+            all.push(way_of(one.expected + log, one.idx, one.offset, targets));
         }
     }
-    let top = all.iter().map(|one| one.0).fold(f64::NEG_INFINITY, f64::max);
-    all.retain(|one| one.0 > top - LEFT_OUT);
-    let total: f64 = all.iter().map(|(log, ..)| (log - top).exp()).sum();
+    let top = all.iter().map(|one| one.log).fold(f64::NEG_INFINITY, f64::max);
+    all.retain(|one| one.log > top - LEFT_OUT);
+    let total: f64 = all.iter().map(|one| (one.log - top).exp()).sum();
     let mut likely = vec![vec![0.0; reeds.len()]; notes.len()];
     // A few at a time: each holds a figure for every note and reed.
     for some in all.chunks(AT_A_TIME) {
         let sums: Vec<(f64, Vec<Vec<f64>>)> = some
             .par_iter()
-            .filter_map(|(log, idx, notes)| Some(((log - top).exp(), walk::sums(lanes.get(*idx)?, notes))))
+            .filter_map(|one| Some(((one.log - top).exp(), walk::sums(lanes.get(one.order)?, &one.notes))))
             .collect();
         for (part, of_reed) in sums {
             for (sum, one) in likely.iter_mut().flatten().zip(of_reed.into_iter().flatten()) {
@@ -187,6 +197,9 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
             }
         }
     }
+    let least = if known.is_some() { 1.0 - SURE } else { UNKNOWN_RIVAL };
+    let rival = rival(&all, offset, least, &lanes, &reeds);
+    let otherwise = |idx: usize| rival.as_ref().and_then(|rival| rival.places.get(idx)?.clone());
     let mut placings: Vec<Placing> = way
         .iter()
         .enumerate()
@@ -213,9 +226,11 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
             let other = (0..reeds.len())
                 .filter(|other| *other != reed)
                 .max_by(|a, b| likely[idx][*a].total_cmp(&likely[idx][*b]));
-            if let Some(other) = other.filter(|_| part < SURE) {
-                doubts.push(Doubt::Likely { part, other: reeds[other].clone() });
-            }
+            let other = match otherwise(idx).filter(|other| *other != reeds[reed]) {
+                Some(other) => Some(other),
+                None => other.filter(|_| part < SURE).map(|other| reeds[other].clone()),
+            };
+            doubts.extend(other.map(|other| Doubt::Likely { part, other }));
             Placing {
                 place: Some(reeds[reed].clone()),
                 deviation: Some(cents(from_own)),
@@ -241,6 +256,7 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
         order: order.name.clone(),
         runner_up: runner_up(orders, &ways, chosen),
         offset: cents(offset),
+        rival,
         placings,
         swaps: swaps.said.clone(),
         not_heard,
@@ -251,22 +267,15 @@ pub fn align(instrument: &Instrument, orders: &[PlayOrder], notes: &[Heard]) -> 
 struct Settled {
     idx: usize,
     offset: f64,
+    /// What is expected of the two before anything is heard, natural logarithm.
+    expected: f64,
     swaps: Swaps,
 }
 
 impl Settled {
-    /// What is expected of the order and the offset before anything is heard, natural logarithm.
-    fn expected(&self) -> f64 {
-        expected(self.idx, self.offset)
-    }
-
     fn log(&self) -> f64 {
-        self.expected() + self.swaps.log
+        self.expected + self.swaps.log
     }
-}
-
-fn expected(order: usize, offset: f64) -> f64 {
-    -0.5 * (offset / OFFSET_SPREAD).powi(2) - LATER_ORDER * order as f64
 }
 
 /// The best orders and offsets that differ: of neighbouring offsets of one order the best alone.
@@ -291,9 +300,9 @@ fn settled_offset(lanes: &Lanes, notes: &Notes, offset: f64) -> f64 {
         At::State(state) => Some(cents - notes.targets.get(*lanes.reed.get(*state)?)?),
         At::Astray => None,
     });
-    let most = f64::from(OFFSET_CENTS + OFFSET_STEP);
+    // No farther than the next offset that is looked at apart.
     let more = middle(offs.filter(|off| off.abs() < NEAR_CENTS).collect()).unwrap_or(0.0);
-    (offset + more).clamp(-most, most)
+    offset + more.clamp(-APART_CENTS, APART_CENTS)
 }
 
 /// Of several notes of a reed the last good one speaks; where none is good, the last.
@@ -339,9 +348,4 @@ fn above_one_hz(pitch: Hz) -> f64 {
 
 fn cents(value: f64) -> Cents {
     Cents::new(value).unwrap_or(Cents::ZERO)
-}
-
-fn middle(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }

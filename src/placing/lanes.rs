@@ -25,8 +25,15 @@ const AFTER_RUN: [f64; 3] = [0.85, 0.1, 0.02];
 const ANEW: f64 = 0.05;
 /// Where a recording begins: at the start of the order, at the start of a lane, anywhere.
 const BEGINS: [f64; 3] = [0.7, 0.1, 0.2];
-/// A recording ends at the end of a run, or elsewhere.
-const ENDS_ELSEWHERE: f64 = 0.3;
+/// Anywhere is rather near the start of the order than near its end: so much likelier at the one than at the other.
+const BEGINS_EARLY: f64 = 3.0;
+/// A recording ends at the end of a run, or at one certain reed elsewhere: where a row is begun it is mostly played to its
+/// last reed, and of those that end elsewhere each does so at a reed of its own.
+const ENDS_ELSEWHERE: f64 = 0.03;
+/// It seldom begins or ends between the two strokes of a plate that are played in turn: no oftener than a reed is passed
+/// over, but for a first note that the recording missed.
+const BEGINS_INSIDE: f64 = 0.1;
+const ENDS_INSIDE: f64 = 0.01;
 
 /// The states and steps of an order.
 pub(super) struct Lanes {
@@ -47,9 +54,17 @@ impl Lanes {
         let number = |place: &ReedPlace| reeds.iter().position(|reed| reed == place).unwrap_or(0);
         // Forwards and backwards of each run, one behind the other.
         let mut lanes: Vec<Vec<usize>> = Vec::new();
+        // Whether each state is the first and the last of its group.
+        let mut outermost: Vec<[bool; 2]> = Vec::new();
+        let ends = |group: &Vec<ReedPlace>| {
+            let n = group.len();
+            (0..n).map(move |k| [k == 0, k + 1 == n])
+        };
         for run in &order.runs {
             lanes.push(run.iter().flatten().map(number).collect());
+            outermost.extend(run.iter().flat_map(ends));
             lanes.push(run.iter().rev().flatten().map(number).collect());
+            outermost.extend(run.iter().rev().flat_map(ends));
         }
         let offsets: Vec<usize> = lanes
             .iter()
@@ -65,12 +80,27 @@ impl Lanes {
         for offset in &offsets {
             starts[*offset] = 1.0 / lanes.len() as f64;
         }
+        // The two lanes of a run lie equally early.
+        let mut anywhere: Vec<f64> = Vec::with_capacity(n);
+        for (idx, lane) in lanes.iter().enumerate() {
+            let before = offsets[idx - idx % 2] as f64;
+            anywhere.extend((0..lane.len()).map(|k| {
+                let k = if idx % 2 == 0 { k } else { lane.len() - 1 - k };
+                let part = (before + 2.0 * k as f64) / n as f64;
+                (BEGINS_EARLY + (1.0 - BEGINS_EARLY) * part) / (0.5 * (1.0 + BEGINS_EARLY) * n as f64)
+            }));
+        }
+        for (weight, [is_first, _]) in anywhere.iter_mut().zip(&outermost) {
+            *weight *= if *is_first { 1.0 } else { BEGINS_INSIDE };
+        }
         let mut first: Vec<f64> =
-            starts.iter().map(|start| BEGINS[1] * start + BEGINS[2] / n.max(1) as f64).collect();
+            starts.iter().zip(&anywhere).map(|(start, any)| BEGINS[1] * start + BEGINS[2] * any).collect();
         if let Some(begin) = first.first_mut() {
             *begin += BEGINS[0];
         }
-        let mut last = vec![ENDS_ELSEWHERE; n];
+        let inside = |is_last: bool| if is_last { 1.0 } else { ENDS_INSIDE };
+        let mut last: Vec<f64> =
+            outermost.iter().map(|[_, is_last]| ENDS_ELSEWHERE * inside(*is_last)).collect();
         let mut steps: Vec<Vec<(usize, f64)>> = vec![Vec::new(); n];
         for (lane_idx, lane) in lanes.iter().enumerate() {
             let offset = offsets[lane_idx];

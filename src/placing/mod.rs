@@ -5,6 +5,7 @@ mod by_name;
 mod by_pitch;
 mod lanes;
 mod likelihood;
+mod offset;
 mod order;
 mod strokes;
 mod swapped;
@@ -13,6 +14,7 @@ mod walk;
 pub use align::{Alignment, Doubt, Heard, Placing, align, let_speak};
 pub use by_name::place_by_name;
 pub use by_pitch::{CLEARANCE, Candidate, NEAREST, place_by_pitch};
+pub use offset::{KnownOffset, Rival};
 pub use order::{PlayOrder, Run, likely_orders, said_order};
 
 /// Why a sound could not be placed.

@@ -16,6 +16,9 @@ pub(super) struct Notes {
     pub targets: Vec<f64>,
 }
 
+/// States with a smaller part of all likelihood lead nowhere: a leap from anywhere is likelier.
+const NOTHING: f64 = 1e-12;
+
 /// Where a note was on a walk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum At {
@@ -50,7 +53,7 @@ fn step(lanes: &Lanes, notes: &Notes, idx: usize, before: &[f64]) -> Vec<f64> {
     let all: f64 = before.iter().sum();
     let anywhere = ANYWHERE / lanes.len() as f64;
     let mut now: Vec<f64> = lanes.starts.iter().map(|start| all * (TO_A_START * start + anywhere)).collect();
-    for (from, part) in before.iter().enumerate().filter(|(_, part)| **part > 1e-30) {
+    for (from, part) in before.iter().enumerate().filter(|(_, part)| **part > NOTHING) {
         for (to, weight) in &lanes.steps[from] {
             now[*to] += part * weight;
         }

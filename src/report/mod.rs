@@ -30,9 +30,9 @@ pub use cautions::{Work, caution, caution_for};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
 use ink::Format;
-pub use page::{Clip, Dossier, hand_over_page, report_page};
+pub use page::{Clip, Dossier, hand_over_page, long_recording_page, report_page};
 use sheet::Sheet;
-pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts, long_recording_page};
+pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts};
 pub use tables::{Cell, Table, csv_line, tables};
 
 /// What the charts are about.

@@ -1,4 +1,4 @@
-//! A long recording as a picture: the level over time, each cut with its place and pitch; and as a page with the table.
+//! A long recording as a picture: the level over time, each cut with its place and pitch.
 
 use super::ink::{
     AXIS, BAND, BAND_EDGE, BODY, FAINT_TEXT, LEAKS, MARGIN, PRESS, RULE, SHEET_WIDTH, SMALL, SUSPECT,
@@ -57,7 +57,7 @@ pub enum Certainty {
 const LEFT: f64 = 46.0;
 const RIGHT: f64 = SHEET_WIDTH - MARGIN;
 /// Height of a strip: lettering above, the level below.
-const LETTERS: f64 = 118.0;
+const LETTERS: f64 = 136.0;
 const LEVELS: f64 = 56.0;
 const STRIP: f64 = LETTERS + LEVELS + 34.0;
 /// Few enough that a sheet's pixels, the largest thing held, stay below 30 MB.
@@ -96,36 +96,6 @@ pub fn long_recording_charts(recording: &LongRecording) -> Result<Vec<Chart>, Re
             finished(format!("sweep-{}{number}", recording.pass), &sheet)
         })
         .collect()
-}
-
-/// A page of the pictures and the table, self-contained.
-pub fn long_recording_page(recording: &LongRecording, charts: &[Chart]) -> String {
-    let escape = super::bench_sheets::escape;
-    let mut body: String = recording.lines.iter().map(|line| format!("<p>{}</p>\n", escape(line))).collect();
-    for chart in charts {
-        body += &format!(
-            "<figure>{}</figure>\n",
-            chart.svg.replacen("<svg ", "<svg style=\"max-width:100%;height:auto\" ", 1)
-        );
-    }
-    body += "<table>\n<tr><th>From, s</th><th>To, s</th><th>Pitch</th><th>Place</th><th></th><th>Remarks</th></tr>\n";
-    for cut in recording.cuts {
-        let how = match cut.how {
-            Certainty::Sure => "",
-            Certainty::Doubtful => "doubtful",
-            Certainty::None => "no place",
-        };
-        let pitch = cut.pitch.map_or(String::new(), |pitch| pitch.to_string());
-        body += &format!(
-            "<tr><td>{:.2}</td><td>{:.2}</td><td>{pitch}</td><td>{}</td><td><b>{how}</b></td><td>{}</td></tr>\n",
-            cut.start_s,
-            cut.stop_s,
-            escape(&cut.place),
-            escape(&cut.remark)
-        );
-    }
-    body += "</table>\n";
-    super::bench_sheets::page("Long recording", recording.name, &format!("Pass {}", recording.pass), &body)
 }
 
 /// So long that the lettering of the densest stretch has room.

@@ -151,6 +151,39 @@ pub fn perform(seed: u64, off_pitch: OffPitch) -> Performance {
     performance
 }
 
+/// A part of a row of semitones, neither its first nor its last plates, press and draw in turn, on an instrument
+/// `offset_cents` off: by the pitches alone it may as well be the part one reed on, a semitone less off.
+pub fn perform_part(seed: u64, offset_cents: f64) -> Performance {
+    let chance = &mut Chance::split(seed, 42);
+    let (n_plates, lowest) = (10 + (chance.unit() * 7.0) as u32, 36 + (chance.unit() * 24.0) as i16);
+    let plates = (0..n_plates as i16).map(|idx| {
+        let reed = Note::from_number(lowest + idx).map(|note| Reed { note, slot: None });
+        Plate {
+            reeds: PerStroke { press: reed, draw: reed },
+            valves: PerFace { outer: Valve::None, inner: Valve::None },
+        }
+    });
+    let row = Row { name: "A".into(), tremolo: Tremolo::Even(Cents::ZERO), plates: plates.collect() };
+    let instrument = instrument(Bellows::Unisonoric, vec![row]);
+    let reeds: Vec<(ReedPlace, f64)> = instrument
+        .reeds()
+        .map(|(place, _)| {
+            let target = instrument.target(&place).expect("a reed").get();
+            let cents = offset_cents + (6.0 * chance.normal()).clamp(-40.0, 40.0);
+            (place, target * (cents / 1200.0).exp2())
+        })
+        .collect();
+    let first = 2 + (chance.unit() * 3.0) as u32;
+    let last = n_plates - 1 - (chance.unit() * 3.0) as u32;
+    let order = "row after row, press and draw in turn".into();
+    let mut performance =
+        Performance { notes: Vec::new(), swapped: None, order, offset_cents, instrument: instrument.clone() };
+    for (reed, _) in reeds.iter().filter(|(reed, _)| (first..=last).contains(&reed.plate.number)) {
+        performance.sound(chance, &reeds, reed, Doing::InOrder, 0.0);
+    }
+    performance
+}
+
 impl Performance {
     /// In full sound, with words, coughs, knocks, scraping, bellows and blips between the notes; and for each note of the
     /// sitting which note of the performance it is.
@@ -233,12 +266,17 @@ fn random_instrument(chance: &mut Chance) -> Instrument {
         });
         Row { name: (*name).into(), tremolo: Tremolo::Even(Cents::ZERO), plates: plates.collect() }
     });
+    let rows = rows.collect();
+    instrument(bellows, rows)
+}
+
+fn instrument(bellows: Bellows, rows: Vec<Row>) -> Instrument {
     let block = Block {
         name: "block".into(),
         outer_tongue_sounds_on: Stroke::Press,
         leak_limit: Decibels::COMMON_LEAK_LIMIT,
         tolerance: Cents::ZERO,
-        rows: rows.collect(),
+        rows,
     };
     let tuning = Tuning { reference: Hz::new(440.0).expect("a pitch"), temperament: Temperament::EQUAL };
     Instrument { bellows, tuning, blocks: vec![block] }

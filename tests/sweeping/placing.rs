@@ -2,17 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use platenote::placing::{Alignment, Heard, align, likely_orders};
-use platenote::units::{Dbfs, Hz};
+use platenote::instrument::ReedPlace;
+use platenote::placing::{Alignment, Heard, KnownOffset, align, likely_orders};
+use platenote::units::{Cents, Dbfs, Hz};
 
-use crate::bench::player::{Doing, OffPitch, Performance, perform};
+use crate::bench::chance::Chance;
+use crate::bench::player::{Doing, OffPitch, Performance, perform, perform_part};
 
 /// Note lists, as the splitter gives them: the pitch within a cent, the level within some decibels.
 const SESSIONS: u64 = 200;
 /// Seeds below this were looked at while the weights were chosen.
 const FIRST_SEED: u64 = 10_000;
 
-fn placed(performance: &Performance) -> Alignment {
+fn placed(performance: &Performance, known: Option<KnownOffset>) -> Alignment {
     let notes: Vec<Heard> = performance
         .notes
         .iter()
@@ -22,7 +24,7 @@ fn placed(performance: &Performance) -> Alignment {
             is_good: true,
         })
         .collect();
-    align(&performance.instrument, &likely_orders(&performance.instrument, None), &notes)
+    align(&performance.instrument, &likely_orders(&performance.instrument, None), &notes, known)
         .expect("notes and orders")
 }
 
@@ -71,7 +73,7 @@ fn of_200_random_sessions_99_percent_is_right_and_nothing_wrong_is_unmarked() {
     let (mut unmarked, mut orders, mut swaps, mut told) = (Vec::new(), 0, 0, 0);
     for seed in FIRST_SEED..FIRST_SEED + SESSIONS {
         let performance = perform(seed, OffPitch::AsTheyCome);
-        let alignment = placed(&performance);
+        let alignment = placed(&performance, None);
         unmarked.extend(
             count(&mut table, &performance, &alignment)
                 .into_iter()
@@ -97,23 +99,77 @@ fn of_200_random_sessions_99_percent_is_right_and_nothing_wrong_is_unmarked() {
     assert!((sure as f64) >= 0.8 * all as f64);
 }
 
-/// Three instruments far off pitch, each in ten blocks. A row of semitones played in part fits in two ways then, so a little
-/// more may be wrong; none of it unmarked.
+/// Three instruments far off pitch, each in 34 blocks whose seeds nobody looked at while the weights were chosen.
 #[test]
 fn instruments_far_off_pitch_are_placed_as_well() {
     for (idx, offset) in [-78.0, 62.0, 75.0].into_iter().enumerate() {
         let mut table: BTreeMap<Doing, Row> = BTreeMap::new();
         let mut unmarked = Vec::new();
-        for seed in 0..10 {
-            let performance = perform(20_000 + 100 * idx as u64 + seed, OffPitch::By(offset));
-            unmarked.extend(count(&mut table, &performance, &placed(&performance)));
+        for seed in 0..34 {
+            let performance = perform(40_000 + 100 * idx as u64 + seed, OffPitch::By(offset));
+            unmarked.extend(count(&mut table, &performance, &placed(&performance, None)));
         }
         print(&format!("{offset} cents"), &table);
         let [sure, marked, wrong_marked, wrong] = sum(&table);
         let all = sure + marked + wrong_marked + wrong;
+        println!("{:.2} % of {all} right", 100.0 * (sure + marked) as f64 / all as f64);
         assert!(unmarked.is_empty(), "{offset} cents: {unmarked:#?}");
-        assert!((sure + marked) as f64 >= 0.95 * all as f64, "{offset} cents: {wrong_marked} of {all} wrong");
+        assert!((sure + marked) as f64 >= 0.99 * all as f64, "{offset} cents: {wrong_marked} of {all} wrong");
     }
+}
+
+/// A part of a row of semitones fits in two places on an instrument half a semitone off. Then both are named, nothing wrong
+/// is unmarked, and what the job's takes or the restorer know of the instrument settles it.
+#[test]
+fn a_part_of_a_row_that_fits_in_two_places_is_settled_by_what_is_known_of_the_instrument() {
+    const SESSIONS: u64 = 40;
+    let mut chance = Chance::split(50_000, 1);
+    let cents = |value: f64| Cents::new(value).expect("cents");
+    let [mut alone, mut by_takes, mut by_word]: [BTreeMap<Doing, Row>; 3] = Default::default();
+    let (mut unmarked, mut two_fit) = (Vec::new(), 0);
+    for seed in 50_000..50_000 + SESSIONS {
+        let offset = if seed % 2 == 0 { chance.between(-80.0, -35.0) } else { chance.between(35.0, 80.0) };
+        let performance = perform_part(seed, offset);
+        let alignment = placed(&performance, None);
+        unmarked.extend(count(&mut alone, &performance, &alignment));
+        // Where another placing fits, it is named; of the two one is right.
+        let n_right = |places: &mut dyn Iterator<Item = &Option<ReedPlace>>| {
+            places.zip(&performance.notes).filter(|(place, note)| **place == note.place).count()
+        };
+        let here = n_right(&mut alignment.placings.iter().map(|placing| &placing.place));
+        let there = alignment.rival.as_ref().map_or(0, |rival| n_right(&mut rival.places.iter()));
+        two_fit += usize::from(alignment.rival.is_some());
+        let all = performance.notes.len();
+        assert!(
+            here.max(there) + 2 >= all,
+            "{offset:.0} cents: {here} or {there} of {all} right: {alignment:?}"
+        );
+        // As the job's takes tell it, and as somebody says it.
+        let takes =
+            KnownOffset { centre: cents(offset + 8.0 * chance.normal()), spread: cents(10.0), holds: 0.995 };
+        let word = KnownOffset {
+            centre: cents(offset + chance.between(-15.0, 15.0)),
+            spread: cents(12.0),
+            holds: 0.9999,
+        };
+        for (known, table) in [(takes, &mut by_takes), (word, &mut by_word)] {
+            unmarked.extend(count(table, &performance, &placed(&performance, Some(known))));
+        }
+    }
+    let part = |table: &BTreeMap<Doing, Row>| {
+        let [sure, marked, wrong_marked, wrong] = sum(table);
+        let all = (sure + marked + wrong_marked + wrong) as f64;
+        ((sure + marked) as f64 / all, sure as f64 / all)
+    };
+    for (title, table) in [("nothing known", &alone), ("takes", &by_takes), ("somebody's word", &by_word)] {
+        println!("{title}: right {:.3}, sure {:.3}", part(table).0, part(table).1);
+    }
+    println!("of {SESSIONS} sessions {two_fit} fit in two places");
+    assert!(unmarked.is_empty(), "{unmarked:#?}");
+    for table in [&by_takes, &by_word] {
+        assert!(part(table).0 >= 0.99, "{table:?}");
+    }
+    assert!(part(&by_word).1 >= 0.9, "what is said makes places sure: {by_word:?}");
 }
 
 /// The whole way: random players in full sound at 16 kHz, with everything that happens between notes, split and placed.
@@ -136,8 +192,9 @@ fn whole_sessions_in_sound_are_split_and_placed() {
             })
             .collect();
         let heard: Vec<Heard> = notes.iter().map(|(_, note)| *note).collect();
-        let alignment = align(&performance.instrument, &likely_orders(&performance.instrument, None), &heard)
-            .expect("notes");
+        let alignment =
+            align(&performance.instrument, &likely_orders(&performance.instrument, None), &heard, None)
+                .expect("notes");
         planted += sitting.notes.len();
         for (truth, idx) in sitting.notes.iter().zip(order) {
             let place = &performance.notes[idx].place;

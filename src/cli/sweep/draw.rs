@@ -17,7 +17,11 @@ pub(super) struct Pictures {
 
 pub(super) fn draw(job: &Job, pass: &str, proposal: &Proposal) -> Result<Pictures, Failure> {
     let cuts: Vec<DrawnCut> = proposal.rows.iter().map(|row| drawn(row, job)).collect();
-    let lines = [super::show::order_words(proposal), super::show::count_words(proposal)];
+    let lines = [
+        super::show::order_words(proposal),
+        super::show::count_words(proposal),
+        super::show::rival_words(proposal),
+    ];
     let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
     let recording = LongRecording {
         name: &proposal.name,

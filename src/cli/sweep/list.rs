@@ -90,6 +90,7 @@ pub(super) fn read(file: &Path, proposal: &mut Proposal, instrument: &Instrument
     rows.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     proposal.rows = rows;
     proposal.swaps.clear();
+    proposal.rival = None;
     proposal.settle(instrument);
     Ok(())
 }

@@ -6,6 +6,7 @@ mod keep;
 mod list;
 mod proposal;
 mod show;
+mod stands;
 
 use std::path::PathBuf;
 
@@ -42,6 +43,10 @@ pub(crate) struct Arguments {
     /// The block that was played [default: any]
     #[arg(long, value_name = "NAME")]
     block: Option<String>,
+    /// How far the whole instrument stands from the plan, in cents, or the pitch of one reed in Hz: `-78`, or
+    /// `A5 press=98.3` [default: what the job's own takes say, else up to 80 cents are tried]
+    #[arg(long, value_name = "CENTS|REED=HZ", allow_hyphen_values = true)]
+    stands: Option<String>,
     /// The clock it was recorded with: a device that `calibrate` knows, or ppm as `12.5±3`
     #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true)]
     clock: Option<TypedClock>,
@@ -66,7 +71,18 @@ impl Arguments {
         order: Option<String>,
         json: bool,
     ) -> Self {
-        Self { folder, file, pass, order, block: None, clock: None, accept: false, list: None, json }
+        Self {
+            folder,
+            file,
+            pass,
+            order,
+            block: None,
+            stands: None,
+            clock: None,
+            accept: false,
+            list: None,
+            json,
+        }
     }
 }
 
@@ -75,6 +91,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     output::say_odd_lines(&job);
     let change = arguments.pass.checked()?;
     let orders = orders(&arguments, job.instrument())?;
+    // Checked before an hour of sound is listened to.
+    arguments.stands.as_deref().map(|text| stands::typed(text, job.instrument())).transpose()?;
     output::say(&format!("listening to `{}`", arguments.file.display()));
     let mut heard = hear::hear(&arguments.file)?;
     heard.lost = job.remarks_on(&arguments.file);
@@ -82,7 +100,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     for remark in &heard.streamed.remarks {
         output::say(&format!("note: {remark}"));
     }
-    let mut proposal = proposal::propose(job.instrument(), &orders, heard);
+    let known = stands::known(arguments.stands.as_deref(), &job, &arguments.pass.name, &heard.sha256)?;
+    let mut proposal = proposal::propose(job.instrument(), &orders, heard, known);
     if let Some(file) = &arguments.list {
         if file.exists() {
             list::read(file, &mut proposal, job.instrument())?;

@@ -1,9 +1,10 @@
 //! What is to become of each note: found, placed, and not yet stored.
 
 use super::hear::Heard;
+use super::stands::Known;
 use crate::audio::Streamed;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
-use crate::placing::{self, Doubt, PlayOrder, align};
+use crate::placing::{self, Doubt, PlayOrder, Rival, align};
 use crate::sweeping::{Kind, NoNote, Whole};
 use crate::units::{Cents, Dbfs, Hz};
 
@@ -49,11 +50,20 @@ pub(super) struct Proposal {
     pub order: Option<String>,
     pub runner_up: Option<(String, f64)>,
     pub offset: Option<Cents>,
+    /// What was known of the offset beforehand.
+    pub known: Option<Known>,
+    /// Another offset at which the notes fit too.
+    pub rival: Option<Rival>,
     pub swaps: Vec<[PlatePlace; 2]>,
     pub not_heard: Vec<ReedPlace>,
 }
 
-pub(super) fn propose(instrument: &Instrument, orders: &[PlayOrder], heard: Heard) -> Proposal {
+pub(super) fn propose(
+    instrument: &Instrument,
+    orders: &[PlayOrder],
+    heard: Heard,
+    known: Option<Known>,
+) -> Proposal {
     let mut rows: Vec<Row> = Vec::new();
     let mut others = Vec::new();
     for one in heard.found {
@@ -97,7 +107,7 @@ pub(super) fn propose(instrument: &Instrument, orders: &[PlayOrder], heard: Hear
     }
     mark_soft(&mut rows);
     let notes = notes(&rows);
-    let alignment = align(instrument, orders, &notes);
+    let alignment = align(instrument, orders, &notes, known.as_ref().map(|known| known.offset));
     let mut proposal = Proposal {
         name: heard.name,
         sha256: heard.sha256,
@@ -108,6 +118,8 @@ pub(super) fn propose(instrument: &Instrument, orders: &[PlayOrder], heard: Hear
         order: None,
         runner_up: None,
         offset: None,
+        known,
+        rival: None,
         swaps: Vec::new(),
         not_heard: Vec::new(),
     };
@@ -122,6 +134,7 @@ pub(super) fn propose(instrument: &Instrument, orders: &[PlayOrder], heard: Hear
     proposal.order = Some(alignment.order);
     proposal.runner_up = alignment.runner_up;
     proposal.offset = Some(alignment.offset);
+    proposal.rival = alignment.rival;
     proposal.swaps = alignment.swaps;
     proposal.not_heard = alignment.not_heard;
     proposal

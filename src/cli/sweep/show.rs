@@ -8,6 +8,7 @@ use super::keep::Kept;
 use super::proposal::{Proposal, Row};
 use crate::cli::failure::Failure;
 use crate::cli::output;
+use crate::instrument::ReedPlace;
 use crate::sweeping::NoNote;
 use crate::units::{Cents, Hz};
 
@@ -18,9 +19,41 @@ pub(super) fn order_words(proposal: &Proposal) -> String {
         .runner_up
         .as_ref()
         .map_or(String::new(), |(other, log)| format!(" ({other} would be {} less likely)", times(*log)));
-    let offset =
-        proposal.offset.map_or(String::new(), |offset| format!(" All together lie {offset} from the plan."));
+    let offset = proposal.offset.map_or(String::new(), |offset| {
+        let known =
+            proposal.known.as_ref().map_or(String::new(), |known| format!(" ({})", known.words(offset)));
+        format!(" All together lie {offset} from the plan{known}.")
+    });
     format!("Order: {order}{margin}.{offset}")
+}
+
+/// Where the notes fit at two offsets: both, and what settles it; empty where they do not.
+pub(super) fn rival_words(proposal: &Proposal) -> String {
+    let Some((rival, offset)) = proposal.rival.as_ref().zip(proposal.offset) else { return String::new() };
+    let Some((row, other)) = placed_otherwise(proposal) else { return String::new() };
+    let (Some(here), Some(pitch)) = (&row.place, row.pitch) else { return String::new() };
+    format!(
+        "Two placings fit. Is the note at {:.2} s, {pitch}, {here}, as shown? Then say `--stands {:.0}`. Or is it {other} \
+         ({} likely)? Then say `--stands {:.0}`.",
+        row.start_s,
+        offset.get(),
+        percent(rival.part),
+        rival.offset.get()
+    )
+}
+
+/// The first note that the rival places otherwise, and where.
+fn placed_otherwise(proposal: &Proposal) -> Option<(&Row, &ReedPlace)> {
+    let places = &proposal.rival.as_ref()?.places;
+    proposal.rows.iter().zip(places).find_map(|(row, other)| {
+        let other = other.as_ref()?;
+        (row.place.is_some() && row.place.as_ref() != Some(other)).then_some((row, other))
+    })
+}
+
+/// `3 %`; what is less than one in a hundred is `under 1 %`.
+fn percent(part: f64) -> String {
+    if part < 0.01 { "under 1 %".into() } else { format!("{:.0} %", 100.0 * part.min(0.99)) }
 }
 
 /// How many notes there are and what of them is doubtful.
@@ -117,6 +150,13 @@ fn as_json(proposal: &Proposal, kept: Option<&[Kept]>, pictures: &Pictures) -> R
         "length_s": proposal.streamed.frames as f64 / f64::from(proposal.streamed.rate_hz.max(1)),
         "order": proposal.order, "runner_up": runner_up, "margin": margin,
         "offset_cents": proposal.offset.map(Cents::get),
+        "known_offset": proposal.known.as_ref().map(|known| json!({
+            "cents": known.offset.centre.get(), "from": known.word(),
+        })),
+        "rival": proposal.rival.as_ref().zip(placed_otherwise(proposal)).map(|(rival, (row, other))| json!({
+            "offset_cents": rival.offset.get(), "part": rival.part,
+            "start_s": row.start_s, "place": other.to_string(),
+        })),
         "remarks": proposal.streamed.remarks,
     }))?;
     for (idx, row) in proposal.rows.iter().enumerate() {
@@ -167,6 +207,10 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
         output::say(&order);
     }
     output::say(&count_words(proposal));
+    let rival = rival_words(proposal);
+    if !rival.is_empty() {
+        output::say(&rival);
+    }
     let others: Vec<&str> = proposal.others.iter().map(|(.., what)| what.words()).collect();
     let mut kinds: Vec<&str> = others.clone();
     kinds.sort_unstable();

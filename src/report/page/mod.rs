@@ -1,8 +1,9 @@
-//! The pages people read: the restorer's report and the hand-over sheet, each one self-contained file.
+//! The pages people read: the restorer's report, the hand-over sheet and the long recording, each one self-contained file.
 //!
 //! Nothing is fetched: style, drawings and sound are in the file. Text of the user's is escaped by the template library.
 
 mod frame;
+mod long_recording;
 mod map;
 mod method;
 mod owner;
@@ -21,6 +22,7 @@ use crate::workshop::{Mark, WorkList};
 
 use super::ink::Format;
 use super::{Drawing, Kind, ReportError, Subject, drawings, paint};
+pub use long_recording::long_recording_page;
 pub use owner::hand_over_page;
 
 /// Everything a report tells.

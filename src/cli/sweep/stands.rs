@@ -1,0 +1,112 @@
+//! How far the instrument is known to stand from its plan: as it is typed, or as the job's takes say.
+
+use crate::cli::failure::Failure;
+use crate::gathering::{self, Standing};
+use crate::instrument::Instrument;
+use crate::placing::KnownOffset;
+use crate::record::Job;
+use crate::units::{Cents, Hz};
+
+/// Farther from its plan no instrument stands, cents; the plan's own pitch is to be set right then.
+const FARTHEST_CENTS: f64 = 300.0;
+/// What is typed in cents is right within this, cents; one reed may be farther from all of them together.
+const CENTS_WITHIN: f64 = 12.0;
+const REED_WITHIN: f64 = 20.0;
+/// How likely what is typed holds, and what takes of the same and of another pass say: takes may have been placed one
+/// reed on, and between two passes there may have been tuning.
+const TYPED_HOLDS: f64 = 0.9999;
+const SAME_PASS_HOLDS: f64 = 0.995;
+const OTHER_PASS_HOLDS: f64 = 0.97;
+/// So far from what was known it is told, cents.
+const TOLD_CENTS: f64 = 35.0;
+
+/// What is known, and from where.
+pub(super) struct Known {
+    pub offset: KnownOffset,
+    pub from: From,
+}
+
+/// Where it is known from.
+pub(super) enum From {
+    Typed,
+    Takes(Standing),
+}
+
+/// By `--stands`, else by the takes of the job; takes of the recording with this SHA-256 do not count.
+pub(super) fn known(
+    typed: Option<&str>,
+    job: &Job,
+    pass: &str,
+    sha256: &str,
+) -> Result<Option<Known>, Failure> {
+    if let Some(text) = typed {
+        return Ok(Some(Known { offset: self::typed(text, job.instrument())?, from: From::Typed }));
+    }
+    Ok(gathering::standing(job, pass, sha256).map(|standing| {
+        let holds = if standing.pass == pass { SAME_PASS_HOLDS } else { OTHER_PASS_HOLDS };
+        let offset = KnownOffset { centre: standing.offset, spread: standing.doubt, holds };
+        Known { offset, from: From::Takes(standing) }
+    }))
+}
+
+/// `-78`, in cents, or `A5 press=98.3`, the pitch of one reed in Hz.
+pub(super) fn typed(text: &str, instrument: &Instrument) -> Result<KnownOffset, Failure> {
+    let next =
+        "give it in cents, as `--stands -78`, or by the pitch of one reed, as `--stands \"A5 press=98.3\"`";
+    let number = |text: &str, unit: &str| {
+        let plain = text.trim().to_lowercase();
+        plain.trim_end_matches(unit).trim().replace(',', ".").parse::<f64>().ok()
+    };
+    let (cents, within) = match text.split_once('=') {
+        None => (number(text, "cents").and_then(Cents::new), CENTS_WITHIN),
+        Some((place, pitch)) => {
+            let reed = instrument
+                .reed_place(place)
+                .map_err(|error| Failure::bad_usage(format!("--stands: {error}"), error.next()))?;
+            let pitch = number(pitch, "hz").and_then(Hz::new);
+            (
+                pitch.zip(instrument.target(&reed)).map(|(pitch, target)| pitch.cents_above(target)),
+                REED_WITHIN,
+            )
+        }
+    };
+    let Some(centre) = cents else {
+        return Err(Failure::bad_usage(format!("`{text}` does not say how far the instrument stands"), next));
+    };
+    if centre.abs().get() > FARTHEST_CENTS {
+        let what =
+            format!("`{text}` is {centre} from the plan, and up to {FARTHEST_CENTS:.0} cents are looked for");
+        return Err(Failure::bad_usage(
+            what,
+            "set `reference_hz` of the plan nearer to the instrument's pitch",
+        ));
+    }
+    let spread = Cents::new(within).unwrap_or(Cents::ZERO);
+    Ok(KnownOffset { centre, spread, holds: TYPED_HOLDS })
+}
+
+impl Known {
+    /// The word for where it comes from, in JSON.
+    pub fn word(&self) -> &'static str {
+        match self.from {
+            From::Typed => "typed",
+            From::Takes(_) => "takes",
+        }
+    }
+
+    /// What was known beforehand, in a half sentence; and a warning where the notes say otherwise.
+    pub fn words(&self, found: Cents) -> String {
+        let centre = self.offset.centre;
+        let who = match &self.from {
+            From::Typed => "--stands says".to_owned(),
+            From::Takes(standing) => {
+                format!("{} takes of pass `{}` say", standing.n_takes, standing.pass)
+            }
+        };
+        if (found.get() - centre.get()).abs() > TOLD_CENTS {
+            format!("{who} {centre}, which fits these notes less well: check the places")
+        } else {
+            format!("{who} {centre}")
+        }
+    }
+}
