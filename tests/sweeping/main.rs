@@ -6,3 +6,4 @@ mod bench;
 mod placing;
 mod program;
 mod splitting;
+mod stands;

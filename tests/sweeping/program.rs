@@ -15,14 +15,14 @@ use tempfile::TempDir;
 use crate::bench::chance::Chance;
 use crate::bench::sitting::{Happens, Sitting};
 
-const RATE_HZ: u32 = 16_000;
+pub const RATE_HZ: u32 = 16_000;
 
-fn platenote(at: &TempDir, words: &[&str]) -> assert_cmd::assert::Assert {
+pub fn platenote(at: &TempDir, words: &[&str]) -> assert_cmd::assert::Assert {
     let mut command = Command::new(assert_cmd::cargo::cargo_bin!("platenote"));
     command.current_dir(at.path()).args(words).assert()
 }
 
-fn lines(assert: &assert_cmd::assert::Assert, kind: &str) -> Vec<Value> {
+pub fn lines(assert: &assert_cmd::assert::Assert, kind: &str) -> Vec<Value> {
     let text = String::from_utf8(assert.get_output().stdout.clone()).expect("text");
     let all = text.lines().map(|line| serde_json::from_str::<Value>(line).expect("JSON"));
     all.filter(|line| line["kind"] == kind).collect()
