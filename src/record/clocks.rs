@@ -9,6 +9,7 @@ use etcetera::BaseStrategy;
 use serde::{Deserialize, Serialize};
 
 use super::event::ClockFacts;
+use super::lock::Lock;
 use super::{Error, FORMAT, disk};
 
 /// Names another folder for the file.
@@ -110,6 +111,7 @@ impl Clocks {
             there.rate_hz == new.rate_hz
                 && (there.is_of(&new.device) || (!new.id.is_empty() && there.id == new.id))
         };
+        let _lock = self.read_again()?;
         match self.clocks.iter_mut().find(|there| known(there)) {
             Some(there) => *there = new,
             None => self.clocks.push(new),
@@ -119,6 +121,10 @@ impl Clocks {
 
     /// Forget all clocks of a device; gives how many there were.
     pub fn forget(&mut self, device: &str) -> Result<usize, Error> {
+        if !self.file.exists() {
+            return Ok(0);
+        }
+        let _lock = self.read_again()?;
         let before = self.clocks.len();
         self.clocks.retain(|clock| !clock.is_of(device));
         let forgotten = before - self.clocks.len();
@@ -128,13 +134,27 @@ impl Clocks {
         Ok(forgotten)
     }
 
+    /// Keep other programs off, and take in what they measured since the file was read.
+    fn read_again(&mut self) -> Result<Lock, Error> {
+        let folder = self.folder();
+        fs::create_dir_all(folder).map_err(|error| Error::written(folder, error))?;
+        let lock = Lock::take(folder).map_err(|error| match error {
+            Error::Busy { .. } => Error::ClocksBusy { file: self.file.clone() },
+            other => other,
+        })?;
+        self.clocks = Self::read(&self.file)?.clocks;
+        Ok(lock)
+    }
+
+    fn folder(&self) -> &Path {
+        let folder = self.file.parent().unwrap_or(Path::new(""));
+        if folder.as_os_str().is_empty() { Path::new(".") } else { folder }
+    }
+
     fn save(&self) -> Result<(), Error> {
         let whole = Whole { format: FORMAT, clocks: self.clocks.clone() };
         let text =
             toml::to_string(&whole).map_err(|error| Error::written(&self.file, io::Error::other(error)))?;
-        if let Some(folder) = self.file.parent() {
-            fs::create_dir_all(folder).map_err(|error| Error::written(folder, error))?;
-        }
         disk::write_whole(&self.file, text.as_bytes())
     }
 }

@@ -74,6 +74,12 @@ pub enum Error {
         /// The job.
         folder: PathBuf,
     },
+    /// Another program has the clocks.
+    #[error("another program is writing to `{}`", .file.display())]
+    ClocksBusy {
+        /// The file of clocks.
+        file: PathBuf,
+    },
     /// No pass of that name.
     #[error("there is no pass `{pass}` in this job; it has {known}")]
     NoPass {
@@ -142,7 +148,7 @@ impl Error {
             Self::NewerFormat { .. } => "use a later version of platenote; the files are as they were".into(),
             Self::Clocks { .. } => "correct it by hand, or delete it and measure the clocks again".into(),
             Self::NoHome { variable } => format!("name a folder for them in the variable `{variable}`"),
-            Self::Busy { .. } => {
+            Self::Busy { .. } | Self::ClocksBusy { .. } => {
                 "wait until it is done, or end it, and try again; nothing was changed".into()
             }
             Self::NoPass { .. } => "give one of these, or open the pass by adding takes to it".into(),

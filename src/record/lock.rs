@@ -1,4 +1,5 @@
-//! One writer at a time: a lock on the job's `.lock` file, which the system drops when the program ends.
+//! One writer at a time: a lock on the `.lock` file of a folder, the job's or that of the clocks, which the system drops
+//! when the program ends.
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::ErrorKind;

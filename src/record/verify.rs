@@ -215,7 +215,12 @@ impl Verified {
                 self.look_for_unlisted(folder, &place, named);
             } else if name.starts_with(PART_PREFIX) {
                 let what = "a copy that was cut off before it was whole";
-                self.add(TroubleKind::Unlisted, place, what, "add the original again, then delete this");
+                self.add(
+                    TroubleKind::Unlisted,
+                    place,
+                    what,
+                    "add the original or record the reed again, then delete this",
+                );
             } else if !named.contains_key(&place) && !FOREIGN.contains(&name.as_str()) {
                 let next = match below {
                     PHOTOS_FOLDER => {

@@ -24,7 +24,7 @@ fn time_of(run: impl FnOnce()) -> Duration {
 
 /// What has to hold after each kill: lines and takes that were there are there, and `verify` names what is cut off.
 /// Gives how many things are unfinished: one at most for each kill since the work was last finished, `n_kills`.
-fn check_after(workshop: &Workshop, before: &(String, Vec<(PathBuf, Vec<u8>)>), n_kills: usize) -> usize {
+pub fn check_after(workshop: &Workshop, before: &(String, Vec<(PathBuf, Vec<u8>)>), n_kills: usize) -> usize {
     let (diary_before, takes_before) = before;
     // A line that was being written is no earlier line.
     let lines_before = &diary_before[..diary_before.rfind('\n').map_or(0, |end| end + 1)];

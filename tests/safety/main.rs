@@ -1,9 +1,19 @@
 //! Nothing lost, nobody let in: the real program killed, starved, crowded, and handed folders that mean harm.
 #![cfg(unix)]
 
+#[cfg(all(target_os = "linux", feature = "mic"))]
+#[path = "../bench/mod.rs"]
+mod bench;
+mod clocks;
 mod crashes;
 mod crowds;
 mod cut_off_sweep;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+mod killed_at_the_bench;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+#[path = "../capture/microphone.rs"]
+#[allow(dead_code)] // The tests of live capture use the rest of it.
+mod microphone;
 mod same_bits;
 mod strange_folders;
 mod write_errors;
@@ -75,6 +85,15 @@ impl Workshop {
         let lines: Vec<_> = lines.filter(|line| line["wrong"].is_boolean()).collect();
         let word = |value: &serde_json::Value| value.as_str().unwrap().to_owned();
         lines.iter().map(|line| (word(&line["kind"]), word(&line["place"]))).collect()
+    }
+
+    /// The names of the files in a folder, in order.
+    #[cfg_attr(not(all(target_os = "linux", feature = "mic")), allow(dead_code))]
+    fn files_in(&self, folder: &str) -> Vec<String> {
+        let entries = fs::read_dir(self.path(folder)).into_iter().flatten().flatten();
+        let mut names: Vec<String> = entries.map(|entry| name_of(&entry.path())).collect();
+        names.sort();
+        names
     }
 
     /// Every take with its bytes.
