@@ -5,6 +5,7 @@
 //! `PLATENOTE_FUZZ_SEED` begins elsewhere. A target prints how many cases it ran; a failing one names seed and case and
 //! leaves the input beside the other temporary files. What such a run found is kept in `found.rs`.
 
+mod bench_requests;
 mod found;
 mod mutate;
 mod samples;
