@@ -1,6 +1,7 @@
 //! `record` killed at a random moment, while it hears reeds from a microphone that the test plays into.
 
 use std::fs;
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
@@ -58,17 +59,22 @@ fn at_a_plate() -> Workshop {
     workshop
 }
 
-/// The reeds without a take, as they are played one after the other.
-fn what_is_left(workshop: &Workshop) -> Vec<f32> {
+/// The reeds without a take.
+fn what_is_left(workshop: &Workshop) -> Vec<f64> {
     let job = Job::open(&workshop.path("job")).unwrap();
     let taken: Vec<String> = job.takes("before").iter().map(|(place, _)| place.to_string()).collect();
     let left = REEDS.iter().filter(|(place, _)| !taken.iter().any(|taken| taken == place));
-    left.flat_map(|(_, hz)| played(RATE as u32, *hz, 2.2).render(*hz as u64).samples).collect()
+    left.map(|(_, hz)| *hz).collect()
+}
+
+/// They are played one after the other; nobody plays the same sound twice.
+fn play_of(reeds: &[f64], dice: &mut Dice) -> Vec<f32> {
+    reeds.iter().flat_map(|hz| played(RATE as u32, *hz, 2.2).render(dice.below(1 << 30)).samples).collect()
 }
 
 /// Start `record`, play what is left, and kill it: after a random part of that, or when it stores a take.
 fn record_and_kill(workshop: &Workshop, dice: &mut Dice, while_it_stores: bool) {
-    let sound = what_is_left(workshop);
+    let sound = play_of(&what_is_left(workshop), dice);
     let AtTheBench { mut child, microphone } = AtTheBench::start(workshop, &RECORD);
     let mut microphone = microphone.expect("a reed is due");
     let before = (workshop.diary().len(), workshop.files_in("job/takes/before"));
@@ -90,6 +96,28 @@ fn record_and_kill(workshop: &Workshop, dice: &mut Dice, while_it_stores: bool) 
     });
 }
 
+/// Record until every reed has its take. On a busy machine sound may be lost, and a reed is then due again.
+fn finish(workshop: &Workshop, dice: &mut Dice) {
+    for _ in 0..4 {
+        let sound = play_of(&what_is_left(workshop), dice);
+        let AtTheBench { mut child, microphone } = AtTheBench::start(workshop, &RECORD);
+        if let Some(mut microphone) = microphone {
+            microphone.play(&sound);
+            // It follows the sound for a moment after the last take, and ends by itself.
+            let begun = Instant::now();
+            while begun.elapsed() < Duration::from_millis(1_800) && microphone.play_quiet() {}
+            let _ = writeln!(child.stdin.as_mut().unwrap(), "stop");
+            while microphone.play_quiet() && child.try_wait().unwrap().is_none() {}
+        }
+        let said = fs::read_to_string(workshop.path("said.txt")).unwrap();
+        assert!(child.wait().unwrap().success(), "{said}");
+        if what_is_left(workshop).is_empty() {
+            return;
+        }
+    }
+    panic!("not every reed has its take: {}", fs::read_to_string(workshop.path("said.txt")).unwrap());
+}
+
 /// Kill it some times at one job, then let it finish.
 fn a_job_with_kills(seed: u64, n_kills: u64) -> (u64, usize) {
     let (workshop, mut dice) = (at_a_plate(), Dice(seed));
@@ -102,16 +130,8 @@ fn a_job_with_kills(seed: u64, n_kills: u64) -> (u64, usize) {
         n_unfinished = check_after(&workshop, &before, n_done as usize).max(n_unfinished);
     }
     let before = (workshop.diary(), workshop.takes());
-    let sound = what_is_left(&workshop);
-    let AtTheBench { mut child, microphone } = AtTheBench::start(&workshop, &RECORD);
-    if let Some(mut microphone) = microphone {
-        microphone.play(&sound);
-        while microphone.play_quiet() && child.try_wait().unwrap().is_none() {}
-    }
-    let said = fs::read_to_string(workshop.path("said.txt")).unwrap();
-    assert!(child.wait().unwrap().success(), "{said}");
+    finish(&workshop, &mut dice);
     check_after(&workshop, &before, n_done as usize);
-    assert!(what_is_left(&workshop).is_empty(), "every reed has its take: {said}");
     // A whole take that the diary missed is brought in by what `verify` says is to be done.
     for (kind, place) in workshop.troubles() {
         assert_eq!(kind, "unlisted", "{place}: a cut line is set aside by the next run");
@@ -126,7 +146,7 @@ fn a_job_with_kills(seed: u64, n_kills: u64) -> (u64, usize) {
 
 #[test]
 fn record_killed_at_any_moment_costs_the_take_that_sounded_and_no_other() {
-    let n_each = rounds(8).div_ceil(N_BENCHES);
+    let n_each = rounds(4).div_ceil(N_BENCHES);
     let benches: Vec<(u64, usize)> = std::thread::scope(|scope| {
         let bench = |number: u64| {
             scope.spawn(move || {
@@ -160,7 +180,7 @@ fn a_long_recording_killed_at_any_moment_holds_what_was_heard() {
         for number in 0..N_BENCHES {
             scope.spawn(move || {
                 let (workshop, mut dice) = (at_a_plate(), Dice(77 + number));
-                let sound = what_is_left(&workshop);
+                let sound = play_of(&what_is_left(&workshop), &mut dice);
                 let mut kept: Vec<(PathBuf, Vec<u8>)> = Vec::new();
                 for round in 1..=n_each {
                     let diary = workshop.diary();
@@ -200,7 +220,7 @@ fn whoever_comes_while_the_bench_records_is_told_to_wait() {
     workshop.done(&["mark", "job", "note", "one"]);
     let AtTheBench { mut child, microphone } = AtTheBench::start(&workshop, &RECORD);
     let mut microphone = microphone.expect("a reed is due");
-    let sound = what_is_left(&workshop);
+    let sound = play_of(&[REEDS[0].1], &mut Dice(5));
     let others: [&[&str]; 9] = [
         &["add", "job", "A1-press.wav", "--pass", "before"],
         &["sweep", "job", "long.wav", "--pass", "before", "--accept"],
@@ -218,9 +238,9 @@ fn whoever_comes_while_the_bench_records_is_told_to_wait() {
     )
     .unwrap();
     std::thread::scope(|scope| {
-        scope.spawn(|| {
+        let playing = scope.spawn(|| {
             microphone.play(&sound);
-            while microphone.play_quiet() {}
+            microphone
         });
         let spawned = others.map(|words| {
             let mut command: Command = workshop.command(words);
@@ -234,10 +254,19 @@ fn whoever_comes_while_the_bench_records_is_told_to_wait() {
             assert!(said.contains("another program is writing to the job"), "{words:?}: {said}");
             assert!(said.contains("next:  wait until it is done"), "{words:?}: {said}");
         }
+        let mut microphone = playing.join().unwrap();
+        writeln!(child.stdin.as_mut().unwrap(), "stop").unwrap();
+        while microphone.play_quiet() && child.try_wait().unwrap().is_none() {}
         assert!(child.wait().unwrap().success());
     });
     assert_eq!(workshop.troubles(), []);
-    assert!(what_is_left(&workshop).is_empty(), "the one at the bench lost nothing by it");
-    let lines = workshop.diary().lines().count();
-    assert_eq!(lines, 4, "the note, the pass and two takes: {}", workshop.diary());
+    let job = Job::open(&workshop.path("job")).unwrap();
+    assert_eq!(job.takes("before").len(), 1, "the one at the bench lost nothing by it");
+    // The note before, the pass, the take, and what was remarked on it on a busy machine: nothing of the others.
+    let diary = workshop.diary();
+    let is_own = |line: &str| {
+        ["pass", "take", "remark"].iter().any(|what| line.contains(&format!("\"what\":\"{what}\"")))
+    };
+    assert!(diary.lines().skip(1).all(is_own), "{diary}");
+    assert!(!workshop.path("job/photos").exists() || workshop.files_in("job/photos").is_empty());
 }
