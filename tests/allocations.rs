@@ -1,7 +1,10 @@
-//! How much memory a file may ask for: a stated multiple of its own size, whatever it claims.
+//! How much memory a file may ask for, sound or text: a stated multiple of its own size, whatever it claims.
+
+use std::path::Path;
 
 use allocation_counter::measure;
 use platenote::audio::read_file;
+use platenote::record::{Job, Plan, Template, tray_from_csv, verify};
 
 /// The most held at once while a file is read, for each byte of it, and beside that a fixed part: the decoders' tables
 /// and buffers. A mono file of 8 bits becomes four bytes a sample, twice as much while a list grows; coded sound is
@@ -9,6 +12,8 @@ use platenote::audio::read_file;
 const PLAIN_TIMES: u64 = 10;
 const CODED_TIMES: u64 = 150;
 const BESIDE: u64 = 8_000_000;
+/// The same for a plan, a list or a diary: a plate of one note in a plan is some hundred bytes of places and valves.
+const TEXT_TIMES: u64 = 150;
 
 fn most_held(name: &str, bytes: &[u8]) -> u64 {
     let dir = tempfile::tempdir().unwrap();
@@ -80,4 +85,55 @@ fn a_coded_file_asks_for_no_more_than_its_multiple() {
         }
     }
     println!("the most held at once: {:.0} times the file's size ({})", worst.0, worst.1);
+}
+
+/// Plans, lists and diaries, long ones and ones that promise more than they hold.
+#[test]
+fn a_text_asks_for_no_more_than_its_multiple() {
+    let head =
+        "format = 1\nbellows = \"unisonoric\"\n[[block]]\nname = \"bass\"\n[[block.row]]\nname = \"A\"\n";
+    let plan = |rest: &str| format!("{head}{rest}");
+    let plans = [
+        plan(&format!("notes = [{}]\n", "\"E3\", ".repeat(40_000))),
+        plan("notes = [\"E3\", \"F3\"]\nhelper_springs = [\"A1..A4000000000\"]\n"),
+        plan(&format!("notes = [\"E3\"]\nhelper_springs = [{}]\n", "\"A1..A4294967295\", ".repeat(10_000))),
+        plan(&format!("notes = {}", "[".repeat(100_000))),
+        format!(
+            "{head}notes = [\"E3\"]\n{}",
+            "[[block.row]]\nname = \"A\"\nnotes = [\"E3\"]\n".repeat(4_000)
+        ),
+    ];
+    let mut worst: f64 = 0.0;
+    let mut check = |what: &str, length: usize, held: u64| {
+        assert!(held < TEXT_TIMES * length as u64 + BESIDE, "{what}: {held} bytes held for {length}");
+        if length > 50_000 {
+            worst = worst.max(held as f64 / length as f64);
+        }
+    };
+    let name = Path::new("file");
+    for (n, text) in plans.iter().enumerate() {
+        check(&format!("plan {n}"), text.len(), measure(|| drop(Plan::parse(text, name))).bytes_max);
+    }
+    let plates = format!("row,plate,press,draw\n{}", "A,4294967295,E3,E3\n".repeat(20_000));
+    check("plates", plates.len(), measure(|| drop(Plan::from_plates_csv(plates.as_bytes(), name))).bytes_max);
+    let tray = format!("length,count\n{}", "38 mm,4294967295\n".repeat(20_000));
+    check("tray", tray.len(), measure(|| drop(tray_from_csv(tray.as_bytes(), name))).bytes_max);
+
+    let dir = tempfile::tempdir().unwrap();
+    Job::create(dir.path(), &Template::Bass24.to_toml()).unwrap();
+    let mark = "{\"format\":1,\"at\":\"2026-04-30T10:00:00Z\",\"what\":\"mark\",\"n\":4294967295,\
+        \"places\":[\"bass A1..A12\"],\"work\":\"valve fitted 38 mm\"}\n";
+    let depth = format!("{}\n", "[".repeat(300_000));
+    for (what, diary) in [("marks", mark.repeat(5_000)), ("depth", depth), ("one line", "x".repeat(900_000))]
+    {
+        std::fs::write(dir.path().join("diary.jsonl"), &diary).unwrap();
+        let look = || {
+            let _ = verify(dir.path());
+            if let Ok(job) = Job::open(dir.path()) {
+                drop((job.happenings(), job.bench(), job.takes("before")));
+            }
+        };
+        check(what, diary.len(), measure(look).bytes_max);
+    }
+    println!("texts: the most held at once is {worst:.0} times the length");
 }

@@ -3,9 +3,10 @@
 mod bench;
 
 use bench::natural::{natural_opposite, random_natural};
-use bench::tone::ToneSpec;
-use platenote::analysis::{Expectation, Opposite, Reading, read};
+use bench::tone::{ToneSpec, Wander};
+use platenote::analysis::{Expectation, Opposite, Reading, Warning, close_up, read};
 use platenote::take::Take;
+use platenote::units::Cents;
 use rayon::prelude::*;
 
 /// Natural takes, every other one with an opposite reed.
@@ -119,5 +120,69 @@ fn readings_hang_together() {
         let doubt = reading.doubt;
         let largest = doubt.noise.get().max(doubt.wander.get()).max(doubt.clock.get());
         assert!(reading.uncertainty.get() >= largest * (1.0 - 1e-9), "seed {seed}");
+    }
+}
+
+/// The picture beside a partial shows the second tone where it was planted and as strong, however far out in the band;
+/// and it has four points, less a little, for each line the stretch can part.
+#[test]
+fn a_close_up_shows_a_planted_tone_in_its_place_and_at_its_level() {
+    let mut spec = ToneSpec::plain(48_000, 220.0, vec![1.0, 0.7, 0.6, 0.5, 0.4, 0.3], 4.0);
+    spec.snr_db = Some(70.0);
+    for (offset_cents, partial) in [(15.0, 2), (15.0, 4), (-40.0, 3), (30.0, 5)] {
+        let mut companion = natural_opposite(3, &spec, offset_cents, -30.0);
+        companion.partials.clone_from(&spec.partials);
+        (companion.share, companion.own_wander_cents, companion.forced) = (1.0, 0.0, false);
+        let take = ToneSpec { opposite: Some(companion), ..spec.clone() }.render(7).take();
+        let reading = reading(&take);
+        let drawn = close_up(&take, &reading, Cents::new(offset_cents), Some(partial)).expect("a picture");
+        let loudest = |near: f64| {
+            let points = drawn.offset_cents.iter().zip(&drawn.level_db);
+            let near = points.filter(|(offset, _)| (**offset - near).abs() < 4.0);
+            near.max_by(|a, b| a.1.total_cmp(b.1)).map(|(offset, level)| (*offset, *level)).expect("drawn")
+        };
+        let ((own, top), (other, level)) = (loudest(0.0), loudest(offset_cents));
+        let where_it_is = format!("{offset_cents} cents, partial {partial}: {own} {top} {other} {level}");
+        // Near by, a part of the beat is taken for wander that both share, and taken off.
+        let within_db = if offset_cents.abs() < 20.0 { 1.5 } else { 0.1 };
+        assert!(own.abs() < 0.3 && top.abs() < 0.2, "{where_it_is}");
+        assert!((other - offset_cents).abs() < 0.5 && (level + 30.0).abs() < within_db, "{where_it_is}");
+        let partial_hz = f64::from(partial) * 220.0;
+        let step = drawn.offset_cents[1] - drawn.offset_cents[0];
+        let step_hz = partial_hz * ((step / 1200.0).exp2() - 1.0);
+        assert!(step_hz * reading.steady.length().get() < 0.3, "{step_hz} Hz");
+    }
+}
+
+/// A bellows that makes the reed one cent flatter with each decibel: the slope is found. The pitch is a mean over more
+/// of the wander than the level is, so that it comes out somewhat flatter than it is: a tenth at this wander's pace.
+#[test]
+fn pitch_against_level_is_found_as_it_was_planted() {
+    for (db_per_cent, wanted) in [(1.0, -1.0), (0.5, -2.0)] {
+        let mut spec = ToneSpec::plain(48_000, 330.0, vec![1.0, 0.6, 0.4, 0.2], 6.0);
+        spec.snr_db = Some(60.0);
+        spec.wander = Wander { range_cents: 4.0, correlation_s: 0.8, slope_cents_per_s: 0.0, db_per_cent };
+        for seed in 0..4 {
+            let (slope, interval) =
+                reading(&spec.render(seed).take()).pitch_per_db.expect("it ranges enough");
+            let off = (slope / wanted - 1.0).abs();
+            assert!(off < 0.15 && interval < 0.1, "{seed}: {slope} ± {interval} of {wanted}");
+        }
+    }
+}
+
+/// The noise that a warning names is the noise that was added.
+#[test]
+fn a_noisy_take_is_told_with_its_noise() {
+    for snr_db in [8.0, 14.0] {
+        let mut spec = ToneSpec::plain(48_000, 220.0, vec![1.0, 0.6, 0.4, 0.2], 4.0);
+        spec.snr_db = Some(snr_db);
+        let reading = reading(&spec.render(3).take());
+        let told = reading.warnings.iter().find_map(|warning| match warning {
+            Warning::Noisy { snr } => Some(*snr),
+            _ => None,
+        });
+        // Only the noise beside the partials that are looked at counts, and its share of the band is not white's.
+        assert!(told.is_some_and(|told| (told - snr_db).abs() < 3.0), "{snr_db} dB: {told:?}");
     }
 }

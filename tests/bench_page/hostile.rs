@@ -61,6 +61,25 @@ fn only_the_own_page_with_the_token_is_answered() {
     assert!(other.token != token && token.len() == 32, "{token}");
 }
 
+/// Another computer finds no open port: the system's own list says where the program listens.
+#[test]
+#[cfg(target_os = "linux")]
+fn it_listens_on_this_computer_s_own_address_only() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    let port: u16 = served.host.rsplit(':').next().unwrap().parse().unwrap();
+    // proc(5): the local address is the second field, in hexadecimal with the bytes turned; state 0A listens.
+    let listens = |file: &str| -> Vec<String> {
+        let list = std::fs::read_to_string(file).unwrap_or_default();
+        let fields = list.lines().map(|line| line.split_whitespace().collect::<Vec<_>>());
+        let own = fields.filter(|fields| fields.get(3) == Some(&"0A"));
+        own.filter_map(|fields| Some(fields.get(1)?.strip_suffix(&format!(":{port:04X}"))?.to_owned()))
+            .collect()
+    };
+    assert_eq!(listens("/proc/net/tcp"), ["0100007F"], "127.0.0.1");
+    assert_eq!(listens("/proc/net/tcp6"), Vec::<String>::new());
+}
+
 #[test]
 fn nothing_is_done_for_a_form_of_another_page() {
     let dir = with_job();

@@ -1,9 +1,9 @@
 //! Plates in each other's place.
 
-use platenote::instrument::{Bellows, Instrument, PlatePlace, Stroke};
+use platenote::instrument::{Bellows, Instrument, PlatePlace, Stroke, Tremolo};
 use platenote::judgement::{Findings, PassReadings, judge};
 
-use crate::built::{at, change, detune, in_tune, instrument, plate, reed, reed_finding};
+use crate::built::{at, cents, change, detune, in_tune, instrument, plate, reed, reed_finding};
 use crate::chance::Chance;
 
 /// Put the plates that belong at `from` where `to` says, both strokes.
@@ -81,6 +81,25 @@ fn a_swap_in_a_badly_tuned_block_is_found() {
         put(&mut pass, &[(a, b), (b, a)]);
         assert_eq!(places(&judge(&plan, &pass)), [(vec![at(a.min(b)), at(a.max(b))], true)], "seed {seed}");
     }
+}
+
+/// Plate A2 sounds the note of A9 and, as nearly, of B9, which is tuned 15 cents above; both of those sound the note of
+/// A2. The pair that fits better both ways together is named: 10 + 5 cents, not 5 + 33.
+#[test]
+fn of_two_plates_that_could_be_the_other_one_the_better_fit_both_ways_is_named() {
+    let mut plan = instrument(12);
+    let mut second = plan.blocks[0].rows[0].clone();
+    (second.name, second.tremolo) = ("B".into(), Tremolo::Even(cents(15.0)));
+    plan.blocks[0].rows.push(second);
+    let mut pass = in_tune(&plan);
+    for stroke in Stroke::BOTH {
+        detune(&mut pass, &reed(2, stroke), 700.0 + 10.0);
+        detune(&mut pass, &reed(9, stroke), -700.0 + 5.0);
+        let mut other = reed(9, stroke);
+        other.plate.row = "B".into();
+        detune(&mut pass, &other, -700.0 - 15.0 + 33.0);
+    }
+    assert_eq!(places(&judge(&plan, &pass)), [(vec![at(2), at(9)], true)]);
 }
 
 #[test]

@@ -220,6 +220,28 @@ fn tails_are_judged_against_the_block() {
     }
 }
 
+/// The scatter of the block counts by its factor: with tails at -32, -30 and -28 dB the median distance from the median
+/// is 2 dB, which stands for 1.4826 times as much (of a normal distribution, Hampel 1974, from memory), and four times
+/// that above -30 dB is -18.1 dB.
+#[test]
+fn tails_that_scatter_widely_make_the_limit_lie_as_much_higher() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    let ring =
+        |level: f64| Tail::Heard { level: db(level), offset: crate::built::cents(-9.0), evidence: 30.0 };
+    for (index, place) in pass.readings.keys().cloned().collect::<Vec<_>>().iter().enumerate() {
+        change(&mut pass, place, |reading| reading.tail = ring([-32.0, -30.0, -28.0][index % 3]));
+    }
+    for (level, verdict) in [(-16.5, Verdict::Leaks), (-20.0, Verdict::NoSign), (-23.0, Verdict::NoSign)] {
+        change(&mut pass, &reed(4, Stroke::Press), |reading| reading.tail = ring(level));
+        let findings = judge(&plan, &pass);
+        let judged = valve(&findings, 4, Face::Outer);
+        assert_eq!(judged.verdict, verdict, "{level} dB: {judged:?}");
+        let tail = judged.signs.iter().find(|sign| sign.kind == SignKind::TailTone).expect("a tail");
+        assert!((tail.limit - (-30.0 + 4.0 * 1.4826 * 2.0)).abs() < 0.05, "{tail:?}");
+    }
+}
+
 #[test]
 fn a_lossy_file_and_a_clipped_one_lower_what_is_said() {
     let plan = instrument(12);

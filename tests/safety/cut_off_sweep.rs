@@ -9,7 +9,7 @@ use platenote::take::Take;
 use crate::{Dice, Workshop, name_of, rounds};
 
 const RATE_HZ: u32 = 16_000;
-const SWEEP: [&str; 6] = ["sweep", "job", "long.wav", "--pass", "before", "--accept"];
+pub const SWEEP: [&str; 6] = ["sweep", "job", "long.wav", "--pass", "before", "--accept"];
 
 /// The three plates of the job, each reed once, in the order of play: so many of the six.
 pub fn long_recording(workshop: &Workshop, n_reeds: usize) {
