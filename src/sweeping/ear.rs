@@ -39,6 +39,8 @@ pub(super) struct Ear {
     /// At the lower rate.
     pub sound: VecDeque<f32>,
     hop_sound: Vec<f32>,
+    /// The room alone: the two newest quiets that were long enough, at the lower rate; empty until there was one.
+    pub room: [Vec<f64>; 2],
     /// The hops that belong to `sound`.
     pub hops: VecDeque<Hop>,
 }
@@ -56,6 +58,7 @@ impl Ear {
             lowest_db: f64::INFINITY,
             sound: VecDeque::new(),
             hop_sound: Vec::new(),
+            room: [Vec::new(), Vec::new()],
             hops: VecDeque::new(),
         }
     }
@@ -94,6 +97,11 @@ impl Ear {
         let hop = Hop { level_db: level as f32, excess_db: (level - self.noise_db) as f32, is_clipped };
         self.hops.push_back(hop);
         hop
+    }
+
+    /// How far a hop stands over the noise as it is known now, dB.
+    pub fn over_noise(&self, hop: &Hop) -> f64 {
+        f64::from(hop.level_db) - self.noise_db
     }
 
     /// The first stop has come: the quietest so far is the noise.

@@ -76,6 +76,11 @@ impl Segmenter {
         Self { hop: 0, state: State::Sounding(Sounding::default()) }
     }
 
+    /// From this hop on, the noise known and nothing sounding yet.
+    pub fn in_known_noise(hop: usize) -> Self {
+        Self { hop, state: State::Between { lowest: 0.0, loud: 0 } }
+    }
+
     /// Whether nothing sounds.
     pub fn is_between(&self) -> bool {
         matches!(self.state, State::Between { .. })
@@ -115,13 +120,6 @@ impl Segmenter {
         };
         self.state = state;
         Some(edge)
-    }
-
-    /// The noise has become known: what is quiet now is the quietest.
-    pub fn settle(&mut self, excess: f64) {
-        if let State::Between { lowest, .. } = &mut self.state {
-            *lowest = excess;
-        }
     }
 
     /// The recording has ended: what sounds until now.

@@ -13,6 +13,10 @@ const BEFORE_S: f64 = 0.7;
 const TAIL_S: f64 = 0.8;
 /// Shorter sounds are knocks, s.
 const KNOCK_S: f64 = 0.15;
+/// The room is heard alone from so long before a sound to so long before it, s: the level's own width lies between; and so
+/// long after the last stop, s, when the tongue has rung out.
+const ROOM_S: [f64; 2] = [0.55, 0.1];
+const RINGS_S: f64 = 0.25;
 /// Of a gap this part belongs to the note before, where it is too short for both.
 const GAP_SHARE: f64 = 0.3;
 /// A channel clipped in more than this share of the note's hops costs so many dB.
@@ -94,6 +98,9 @@ impl Splitter {
 
     /// The recording has ended.
     pub fn finish(mut self) -> (Vec<Found>, Vec<f32>) {
+        if !self.is_settled {
+            self.settle();
+        }
         if let Some(stretch) = self.segmenter.finish() {
             let is_cut = stretch.stop + hops(0.1) >= self.heard;
             self.look_at(stretch, is_cut);
@@ -118,22 +125,7 @@ impl Splitter {
         }
         self.heard += 1;
         self.keep_level(level);
-        match self.segmenter.hear(f64::from(excess)) {
-            Some(Edge::Began { start }) => {
-                let before = self.frames(start.saturating_sub(2));
-                self.waiting.iter_mut().for_each(|one| one.to = one.to.min(before));
-            }
-            Some(Edge::Stopped(stretch)) => {
-                self.look_at(stretch, false);
-                if !self.is_settled {
-                    self.is_settled = true;
-                    self.ears.iter_mut().for_each(Ear::settle);
-                    self.segmenter.settle(0.0);
-                }
-                self.last_stop = stretch.stop;
-            }
-            None => {}
-        }
+        self.follow(f64::from(excess));
         self.forget();
         let now = self.frames(self.heard);
         let ready = self.waiting.iter().take_while(|one| one.to <= now).count();
@@ -165,36 +157,86 @@ impl Splitter {
 
     /// Find out what a stretch holds.
     fn look_at(&mut self, stretch: Stretch, is_end_cut: bool) {
-        let lasts_s = self.seconds(stretch.stop.saturating_sub(stretch.start));
-        let is_first = !self.is_settled && stretch.start == 0;
         let channel = self.best_channel(stretch);
+        let lasts_s = self.seconds(stretch.stop.saturating_sub(stretch.start));
+        self.keep_room(stretch.start);
         let from = self.low(stretch.start);
         let to = self.low(stretch.stop).max(from);
-        let before = from.saturating_sub((1.25 * LOOK_S * self.low_rate()) as usize);
         let Some(ear) = self.ears.get(channel) else { return };
-        let samples: Vec<f64> =
-            ear.sound.range(before..to.min(ear.sound.len())).map(|x| f64::from(*x)).collect();
-        let (before, samples) = samples.split_at((from - before).min(samples.len()));
-        // The level's own width lies between.
-        let quiet =
-            before.get(..before.len().saturating_sub((0.1 * self.low_rate()) as usize)).unwrap_or_default();
-        let sound = Sound { samples, rate: self.low_rate(), before: quiet };
+        let to = to.min(ear.sound.len());
+        let samples: Vec<f64> = ear.sound.range(from.min(to)..to).map(|x| f64::from(*x)).collect();
+        let sound = Sound { samples: &samples, rate: self.low_rate(), room: &ear.room };
         let holds = if lasts_s < KNOCK_S { Holds::Noise } else { sound.holds() };
-        let other = match holds {
-            Holds::Notes(tones) => {
-                for tone in tones {
-                    self.add_note(stretch, channel, &tone, is_end_cut);
-                }
-                return;
-            }
-            // The room before the first note is no sound that stood out.
-            _ if is_first => return,
-            Holds::Blip(hz) => Hz::new(hz).map_or(NoNote::Noise, |pitch| NoNote::Blip { lasts_s, pitch }),
-            Holds::Unsteady => NoNote::Unsteady,
-            Holds::Noise if lasts_s < KNOCK_S => NoNote::Knock,
-            Holds::Noise => NoNote::Noise,
+        let Holds::Notes(tones) = holds else {
+            self.wait(stretch.start, stretch.stop, Kind::Other(no_note(&holds, lasts_s)));
+            return;
         };
-        self.wait(stretch.start, stretch.stop, Kind::Other(other));
+        // What lies beside the notes is looked at by itself: nothing that stood out goes unsaid.
+        let mut pieces: Vec<(f64, f64, Holds)> = Vec::new();
+        let mut from_s = 0.0;
+        for tone in tones {
+            pieces.extend(sound.left_over(from_s, tone.from_s));
+            from_s = tone.to_s;
+            pieces.push((tone.from_s, tone.to_s, Holds::Notes(vec![tone])));
+        }
+        pieces.extend(sound.left_over(from_s, lasts_s));
+        let hop_s = self.seconds(1);
+        for (from_s, to_s, holds) in pieces {
+            let at = |s: f64| (stretch.start + (s / hop_s).round() as usize).min(stretch.stop);
+            match holds {
+                Holds::Notes(tones) => {
+                    for tone in tones {
+                        self.add_note(stretch, channel, &tone, is_end_cut);
+                    }
+                }
+                other => self.wait(at(from_s), at(to_s), Kind::Other(no_note(&other, to_s - from_s))),
+            }
+        }
+    }
+
+    /// Until the first stop nobody knows how quiet it is; now all that was heard so far is gone through once more.
+    fn settle(&mut self) {
+        self.is_settled = true;
+        self.ears.iter_mut().for_each(Ear::settle);
+        self.segmenter = Segmenter::in_known_noise(self.kept_from);
+        for idx in 0..self.ears.first().map_or(0, |ear| ear.hops.len()) {
+            let over_noise = self.ears.iter().filter_map(|ear| Some(ear.over_noise(ear.hops.get(idx)?)));
+            let excess = over_noise.fold(f64::NEG_INFINITY, f64::max);
+            self.follow(excess);
+        }
+    }
+
+    /// What the level does: a stretch that has stopped is looked at.
+    fn follow(&mut self, excess: f64) {
+        match self.segmenter.hear(excess) {
+            Some(Edge::Began { start }) => {
+                let before = self.frames(start.saturating_sub(2));
+                self.waiting.iter_mut().for_each(|one| one.to = one.to.min(before));
+            }
+            Some(Edge::Stopped(stretch)) if self.is_settled => {
+                self.look_at(stretch, false);
+                self.last_stop = stretch.stop;
+            }
+            Some(Edge::Stopped(_)) => self.settle(),
+            None => {}
+        }
+    }
+
+    /// Keep what the room sounds like alone, where it was quiet for long enough before `start`.
+    fn keep_room(&mut self, start: usize) {
+        let (from, to) = (start.saturating_sub(hops(ROOM_S[0])), start.saturating_sub(hops(ROOM_S[1])));
+        let rings = if self.last_stop == 0 { 0 } else { hops(RINGS_S) };
+        if start < self.last_stop + rings + hops(ROOM_S[0]) || from < self.kept_from {
+            return;
+        }
+        let (from, to) = (self.low(from), self.low(to));
+        for ear in &mut self.ears {
+            let to = to.min(ear.sound.len());
+            ear.room.swap(0, 1);
+            let [newest, _] = &mut ear.room;
+            newest.clear();
+            newest.extend(ear.sound.range(from.min(to)..to).map(|x| f64::from(*x)));
+        }
     }
 
     fn add_note(&mut self, stretch: Stretch, channel: usize, tone: &Tone, is_end_cut: bool) {
@@ -279,6 +321,16 @@ impl Splitter {
 
     fn seconds(&self, hop: usize) -> f64 {
         self.frames(hop) as f64 / f64::from(self.rate_hz)
+    }
+}
+
+/// What a stretch is that holds no note.
+fn no_note(holds: &Holds, lasts_s: f64) -> NoNote {
+    match holds {
+        Holds::Blip(hz) => Hz::new(*hz).map_or(NoNote::Noise, |pitch| NoNote::Blip { lasts_s, pitch }),
+        Holds::Unsteady | Holds::Notes(_) => NoNote::Unsteady,
+        Holds::Noise if lasts_s < KNOCK_S => NoNote::Knock,
+        Holds::Noise => NoNote::Noise,
     }
 }
 

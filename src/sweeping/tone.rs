@@ -15,19 +15,25 @@ const AGREE_CENTS: f64 = 35.0;
 /// And the middle of them much better in a short tone, cents: in noise or a word some looks agree by chance.
 const RESTS_CENTS: f64 = 2.0;
 const SHORT_S: f64 = 1.3;
+/// What is left beside the notes of a stretch is looked at from this length on, s: a ringing tongue is shorter.
+const LEFT_OVER_S: f64 = 0.5;
 /// So many looks in a row may say otherwise within a note: a knock, a word.
 const ASTRAY: usize = 2;
 /// Part of the sound's power that lies at the tone's partials.
 const LEAST_SHARE: f64 = 0.5;
-/// The tone is this much stronger than what lay at its partials before, power ratio (6 dB): hum was there before.
-const OVER_BEFORE: f64 = 4.0;
+/// The tone is this much stronger than what lies at its partials in the room alone, power ratio (6 dB): hum is there always.
+const OVER_ROOM: f64 = 4.0;
+/// Where the room alone stands so much over its noise it has a line, hum, power ratio; so many times its power is taken away
+/// there, since it comes and goes by a little.
+const LINE_EXCESS: f64 = 8.0;
+const LINE_TIMES: f64 = 2.0;
 
 /// Sound at the lower rate.
 pub(super) struct Sound<'a> {
     pub samples: &'a [f64],
     pub rate: f64,
-    /// What was heard just before, for comparison; may be empty.
-    pub before: &'a [f64],
+    /// The room alone, heard twice, for comparison; empty where it was not.
+    pub room: &'a [Vec<f64>; 2],
 }
 
 /// A tone within a stretch.
@@ -74,23 +80,26 @@ impl Sound<'_> {
     /// What it holds.
     pub fn holds(&self) -> Holds {
         let length_s = self.length_s();
+        let room = Room::of(self.room, self.rate);
+        let room = room.as_ref();
         if length_s < LEAST_NOTE_S {
-            let look = self.looks(1).pop().and_then(|look| look.hz);
+            let look = self.looks(1, room).pop().and_then(|look| look.hz);
             return look
-                .filter(|hz| self.came_with_it(*hz, 0.5 * length_s))
+                .filter(|hz| self.came_with_it(*hz, 0.5 * length_s, room))
                 .map_or(Holds::Noise, Holds::Blip);
         }
-        let wide = self.looks(((length_s - LOOK_S) / WIDE_S).ceil() as usize + 1);
+        // A few looks agree by chance, in low noise at least: a short stretch is looked at closely at once.
+        let n_wide = if length_s < SHORT_S { 0 } else { ((length_s - LOOK_S) / WIDE_S).ceil() as usize + 1 };
+        let wide = self.looks(n_wide, room);
         if let [run] = runs(&wide, wide.len(), 0).as_slice()
-            && run.rests(length_s)
-            && self.came_with_it(run.hz, 0.5 * length_s)
+            && self.came_with_it(run.hz, 0.5 * length_s, room)
         {
             return Holds::Notes(vec![Tone { from_s: 0.0, to_s: length_s, ..run.clone() }]);
         }
-        let close = self.looks(((length_s - LOOK_S) / CLOSE_S).ceil() as usize + 1);
+        let close = self.looks(((length_s - LOOK_S) / CLOSE_S).ceil() as usize + 1, room);
         let least = ((LEAST_NOTE_S - 0.5 * LOOK_S) / CLOSE_S) as usize;
         let mut notes: Vec<Tone> = runs(&close, least, ASTRAY);
-        notes.retain(|tone| self.came_with_it(tone.hz, 0.5 * (tone.from_s + tone.to_s)));
+        notes.retain(|tone| self.came_with_it(tone.hz, 0.5 * (tone.from_s + tone.to_s), room));
         for tone in &mut notes {
             // A look sees a tone that fills a third of it: the middle of the outermost looks is nearly the end.
             tone.from_s = if tone.from_s < 0.8 * LOOK_S { 0.0 } else { tone.from_s - 0.25 * LOOK_S };
@@ -106,43 +115,90 @@ impl Sound<'_> {
         }
     }
 
+    /// What lies from one second to another beside the notes that were found; `None` where that is too little to tell.
+    pub fn left_over(&self, from_s: f64, to_s: f64) -> Option<(f64, f64, Holds)> {
+        if to_s - from_s < LEFT_OVER_S {
+            return None;
+        }
+        let at = |s: f64| ((s * self.rate) as usize).min(self.samples.len());
+        let samples = self.samples.get(at(from_s)..at(to_s))?;
+        let mut holds = Sound { samples, ..*self }.holds();
+        if let Holds::Notes(tones) = &mut holds {
+            for tone in tones {
+                (tone.from_s, tone.to_s) = (tone.from_s + from_s, tone.to_s + from_s);
+            }
+        }
+        Some((from_s, to_s, holds))
+    }
+
     /// `n` looks spread evenly.
-    fn looks(&self, n: usize) -> Vec<Look> {
+    fn looks(&self, n: usize, room: Option<&Room>) -> Vec<Look> {
         let frame = ((LOOK_S * self.rate) as usize).min(self.samples.len());
-        let room = self.samples.len() - frame;
+        let left = self.samples.len() - frame;
         (0..n)
             .map(|idx| {
-                let from = if n == 1 { room / 2 } else { room * idx / (n - 1) };
+                let from = if n == 1 { left / 2 } else { left * idx / (n - 1) };
                 let samples = self.samples.get(from..from + frame).unwrap_or_default();
                 let at_s = (from + frame / 2) as f64 / self.rate;
-                Look { at_s, hz: pitch(samples, self.rate) }
+                Look { at_s, hz: pitch(samples, self.rate, room) }
             })
             .collect()
     }
 
-    /// Whether the tone at `at_s` was not there before the stretch, as hum is.
-    fn came_with_it(&self, hz: f64, at_s: f64) -> bool {
+    /// Whether the tone at `at_s` is not in the room alone, as hum is, and carries what has come.
+    fn came_with_it(&self, hz: f64, at_s: f64, room: Option<&Room>) -> bool {
         let frame = (LOOK_S * self.rate) as usize;
-        if self.before.len() < frame / 2 {
-            return true;
-        }
+        let Some(room) = room else { return true };
         let from = ((at_s * self.rate) as usize).saturating_sub(frame / 2);
         let now = self.samples.get(from..(from + frame).min(self.samples.len())).unwrap_or_default();
         if now.is_empty() {
             return false;
         }
-        let power =
-            |samples: &[f64]| at_partials(&spectrum(samples, self.rate, LOOK_S, 1), hz, 0.5 * self.rate).0;
-        power(now) > OVER_BEFORE * power(self.before)
+        let nyquist = 0.5 * self.rate;
+        let (own, all) = at_partials(&spectrum(now, self.rate, LOOK_S, 1), hz, nyquist);
+        let (own_before, all_before) = at_partials(&room.spectrum, hz, nyquist);
+        own > OVER_ROOM * own_before && own - own_before > LEAST_SHARE * (all - all_before)
+    }
+}
+
+/// The room alone.
+struct Room {
+    spectrum: Spectrum,
+}
+
+impl Room {
+    fn of(heard: &[Vec<f64>; 2], rate: f64) -> Option<Self> {
+        let is_enough = |samples: &&Vec<f64>| samples.len() >= (LOOK_S * rate) as usize;
+        let mut each = heard.iter().filter(is_enough).map(|samples| spectrum(samples, rate, LOOK_S, 2));
+        let mut spectrum = each.next()?;
+        // What belongs to the room is there both times; a note that swells up from nothing is not.
+        for other in each {
+            spectrum.power.iter_mut().zip(&other.power).for_each(|(power, other)| *power = power.min(*other));
+        }
+        Some(Self { spectrum })
+    }
+
+    /// Take the room's own lines out of a spectrum.
+    fn take_out(&self, heard: &mut Spectrum) {
+        if heard.power.len() != self.spectrum.power.len() {
+            return;
+        }
+        let rooms = self.spectrum.power.iter().zip(&self.spectrum.floor);
+        for ((power, floor), (room, room_floor)) in heard.power.iter_mut().zip(&heard.floor).zip(rooms) {
+            if *room > LINE_EXCESS * room_floor {
+                *power = (*power - LINE_TIMES * room).max(*floor).min(*power);
+            }
+        }
     }
 }
 
 /// The pitch of a tone that carries most of the sound.
-fn pitch(samples: &[f64], rate: f64) -> Option<f64> {
+fn pitch(samples: &[f64], rate: f64, room: Option<&Room>) -> Option<f64> {
     if samples.len() < 64 {
         return None;
     }
-    let spectrum = spectrum(samples, rate, LOOK_S, 1);
+    let mut spectrum = spectrum(samples, rate, LOOK_S, 1);
+    room.into_iter().for_each(|room| room.take_out(&mut spectrum));
     let hz = fundamental(&spectrum, 0.5 * rate, None)?.hz;
     let (own, all) = at_partials(&spectrum, hz, 0.5 * rate);
     (own > LEAST_SHARE * all).then_some(hz)

@@ -90,3 +90,102 @@ fn every_note_is_found_once_and_nothing_else_is_a_note() {
     println!("{planted} notes, {} missed, {} extra", missed.len(), extra.len());
     assert!(missed.is_empty() && extra.is_empty(), "missed {missed:#?}\nextra {extra:#?}");
 }
+
+/// The sitting with a mains hum of four lines under it, its first at this level, dBFS.
+fn with_hum(sitting: &mut Sitting, mains_hz: f64, level_dbfs: f64) {
+    let rate = f64::from(sitting.rate_hz);
+    for (idx, sample) in sitting.samples.iter_mut().enumerate() {
+        let turn = std::f64::consts::TAU * mains_hz * idx as f64 / rate;
+        let lines = [(1.0, 1.0), (2.0, 0.7), (3.0, 0.4), (5.0, 0.2)];
+        let hum: f64 = lines.iter().map(|(number, size)| size * (number * turn + number).sin()).sum();
+        *sample += (hum * 2f64.sqrt() * 10f64.powf(level_dbfs / 20.0)) as f32;
+    }
+}
+
+/// What was planted is found, at its pitch, and nothing else.
+fn assert_found(sitting: &Sitting, what: &str) {
+    let found = split(&sitting.samples, sitting.rate_hz, 1);
+    let notes = notes(&found);
+    assert_eq!(notes.len(), sitting.notes.len(), "{what}: {found:#?}");
+    for (truth, (one, note)) in sitting.notes.iter().zip(notes) {
+        assert!(cents(note.pitch.get(), truth.hz).abs() < 15.0, "{what}: {truth:?} found as {one:?}");
+        assert!((one.start_s - truth.start_s).abs() < 0.35, "{what}: {truth:?} found as {one:?}");
+    }
+}
+
+#[test]
+fn hum_before_the_first_note_is_no_note_and_does_not_hide_high_notes() {
+    let note = |hz: f64| Happens::Note { hz, lasts_s: 1.8, level_dbfs: -34.0 };
+    for mains_hz in [50.0, 60.0] {
+        let events = [
+            Happens::Quiet { lasts_s: 1.5 },
+            note(2_100.0),
+            Happens::Quiet { lasts_s: 0.9 },
+            note(3_900.0),
+            Happens::Quiet { lasts_s: 0.9 },
+            note(147.0),
+            Happens::Quiet { lasts_s: 0.6 },
+        ];
+        let mut sitting = Sitting::play(11, RATE_HZ, -66.0, &events);
+        with_hum(&mut sitting, mains_hz, -46.0);
+        assert_found(&sitting, &format!("{mains_hz} Hz"));
+    }
+}
+
+#[test]
+fn noise_that_swells_over_hum_is_no_note() {
+    let events = [
+        Happens::Quiet { lasts_s: 1.5 },
+        Happens::Bellows { lasts_s: 4.0, level_dbfs: -34.0 },
+        Happens::Quiet { lasts_s: 1.0 },
+        Happens::Note { hz: 220.0, lasts_s: 1.8, level_dbfs: -26.0 },
+        Happens::Quiet { lasts_s: 0.8 },
+    ];
+    let mut sitting = Sitting::play(12, RATE_HZ, -66.0, &events);
+    with_hum(&mut sitting, 50.0, -44.0);
+    assert_found(&sitting, "bellows over hum");
+}
+
+#[test]
+fn a_blip_at_the_very_beginning_is_not_drawn_out_to_a_note() {
+    let events = [
+        Happens::Quiet { lasts_s: 0.35 },
+        Happens::Blip { hz: 465.0, lasts_s: 0.4, level_dbfs: -24.0 },
+        Happens::Quiet { lasts_s: 0.8 },
+        Happens::Note { hz: 440.0, lasts_s: 1.8, level_dbfs: -26.0 },
+        Happens::Quiet { lasts_s: 0.8 },
+    ];
+    assert_found(&Sitting::play(13, RATE_HZ, -68.0, &events), "a blip first");
+}
+
+/// The partials of the lower note lie among those of the one before, which has hardly rung out.
+#[test]
+fn notes_close_together_that_share_partials_are_all_found() {
+    let mut events = vec![Happens::Quiet { lasts_s: 1.2 }];
+    for hz in [166.0, 83.0, 166.2, 221.3, 110.6, 55.3, 110.6] {
+        events.push(Happens::Note { hz, lasts_s: 1.6, level_dbfs: -24.0 });
+        events.push(Happens::Quiet { lasts_s: 0.05 });
+    }
+    events.push(Happens::Quiet { lasts_s: 0.8 });
+    assert_found(&Sitting::play(14, RATE_HZ, -68.0, &events), "close together");
+}
+
+/// A word with hardly a breath before the note: both are told of, and all of the time in which something stood out.
+#[test]
+fn what_stands_beside_a_note_without_a_pause_is_told_of_too() {
+    let events = [
+        Happens::Quiet { lasts_s: 1.0 },
+        Happens::Scraping { lasts_s: 1.5, level_dbfs: -26.0 },
+        Happens::Note { hz: 330.0, lasts_s: 2.0, level_dbfs: -24.0 },
+        Happens::Quiet { lasts_s: 1.0 },
+    ];
+    let sitting = Sitting::play(15, RATE_HZ, -68.0, &events);
+    assert_found(&sitting, "scraping and a note");
+    let found = split(&sitting.samples, RATE_HZ, 1);
+    let other: f64 = found
+        .iter()
+        .filter(|one| matches!(one.kind, Kind::Other(_)) && one.start_s < 2.5)
+        .map(|one| one.stop_s.min(2.5) - one.start_s.max(1.0))
+        .sum();
+    assert!(other > 0.9, "of 1.5 s of scraping {other:.1} s are told of: {found:#?}");
+}
