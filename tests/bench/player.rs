@@ -270,6 +270,20 @@ fn random_instrument(chance: &mut Chance) -> Instrument {
     instrument(bellows, rows)
 }
 
+/// One row of plates with the nearest notes to these pitches, both reeds alike.
+pub fn row_of_notes(pitches: &[Hz]) -> Instrument {
+    let tuning = Tuning { reference: Hz::STANDARD_A4, temperament: Temperament::EQUAL };
+    let plates = pitches.iter().map(|pitch| {
+        let reed = tuning.nearest(*pitch).map(|(note, _)| Reed { note, slot: None });
+        Plate {
+            reeds: PerStroke { press: reed, draw: reed },
+            valves: PerFace { outer: Valve::None, inner: Valve::None },
+        }
+    });
+    let row = Row { name: "A".into(), tremolo: Tremolo::Even(Cents::ZERO), plates: plates.collect() };
+    instrument(Bellows::Unisonoric, vec![row])
+}
+
 fn instrument(bellows: Bellows, rows: Vec<Row>) -> Instrument {
     let block = Block {
         name: "block".into(),

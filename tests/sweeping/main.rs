@@ -5,5 +5,6 @@ mod bench;
 
 mod placing;
 mod program;
+mod real;
 mod splitting;
 mod stands;

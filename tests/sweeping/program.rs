@@ -8,6 +8,7 @@ use platenote::audio::write_wav;
 use platenote::instrument::ReedPlace;
 use platenote::record::{CutFacts, Event, Job};
 use platenote::take::Take;
+use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
 use serde_json::Value;
 use tempfile::TempDir;
@@ -186,8 +187,15 @@ fn a_list_for_another_recording_and_a_slip_in_the_order_are_refused() {
     fs::write(at.path().join("other.csv"), "start_s,end_s,place,recording\n1.0,2.8,A1 press,0123456789ab\n")
         .expect("a list");
     sweep(&["--list", "other.csv"]).code(1).stderr(contains("it belongs to another recording"));
+    fs::write(at.path().join("late.csv"), "start_s,end_s,place\n60,62,A1 press\n").expect("a list");
+    sweep(&["--list", "late.csv"])
+        .code(1)
+        .stderr(contains("`late.csv` line 2: it begins at 60 s, and the recording ends at"));
     fs::write(at.path().join("own.csv"), "start_s,end_s,place\n1.5,2.5,A1 press\n").expect("a list");
-    sweep(&["--list", "own.csv", "--accept"]).success().stdout(contains("bass A1 press"));
+    sweep(&["--list", "own.csv", "--accept"])
+        .success()
+        .stdout(contains("bass A1 press"))
+        .stderr(contains("Order: as the list says.").and(contains("1 take is stored")));
     let [(place, cut)] = cuts(&at).try_into().expect("one take");
     assert_eq!(place, "bass A1 press");
     assert!(

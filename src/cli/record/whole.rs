@@ -44,11 +44,12 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     }
     let order =
         (arguments.order != "plates" && arguments.order != "strokes").then(|| arguments.order.clone());
+    let order_words = order.as_ref().map_or(String::new(), |order| format!(" --order \"{order}\""));
     let folder = arguments.folder.clone();
     sweep::run(sweep::Arguments::of_recording(folder, file.clone(), arguments.pass, order, arguments.json))?;
     let clock = clock.map_or(String::new(), |clock| format!(" --clock \"{}\"", clock.device));
     output::say(&format!(
-        "next:  `platenote sweep {} {} --pass {pass}{clock} --accept` stores the takes",
+        "next:  `platenote sweep {} {} --pass {pass}{order_words}{clock} --accept` stores the takes",
         arguments.folder.display(),
         file.display()
     ));

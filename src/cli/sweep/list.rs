@@ -5,13 +5,15 @@ use std::path::Path;
 use super::proposal::{Proposal, Row};
 use crate::cli::failure::Failure;
 use crate::cli::output::csv_line;
-use crate::instrument::{Instrument, PlaceError};
+use crate::instrument::{Instrument, PlaceError, ReedPlace};
 use crate::record::{self, Table, TableRow};
 
 const NEEDED: [&str; 3] = ["start_s", "end_s", "place"];
 const MORE: [&str; 4] = ["sure", "pitch_hz", "remark", "recording"];
 /// A row stands for the note that begins and ends so near, s.
 const SAME_S: f64 = 0.02;
+/// The order, where the list gives the places.
+const AS_LISTED: &str = "as the list says";
 /// Around a stretch that only the list names, s.
 const BEFORE_S: f64 = 0.7;
 const AFTER_S: f64 = 0.8;
@@ -49,6 +51,7 @@ pub(super) fn read(file: &Path, proposal: &mut Proposal, instrument: &Instrument
     })?;
     let table = Table::parse(&bytes, file, &NEEDED, &MORE)?;
     let found = std::mem::take(&mut proposal.rows);
+    let length_s = proposal.streamed.frames as f64 / f64::from(proposal.streamed.rate_hz.max(1));
     let mut rows: Vec<Row> = Vec::new();
     for line in table.rows() {
         let at = |what: String, next: &str| {
@@ -71,6 +74,12 @@ pub(super) fn read(file: &Path, proposal: &mut Proposal, instrument: &Instrument
                 "correct the line, or delete it",
             ));
         }
+        if start_s >= length_s {
+            return Err(at(
+                format!("it begins at {start_s} s, and the recording ends at {length_s:.1} s"),
+                "correct the line, or delete it",
+            ));
+        }
         let place = match line.get("place") {
             "" => None,
             text => Some(
@@ -89,6 +98,12 @@ pub(super) fn read(file: &Path, proposal: &mut Proposal, instrument: &Instrument
     }
     rows.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     proposal.rows = rows;
+    // Reeds that were placed and that the list places no more are missing now.
+    let mut expected: Vec<ReedPlace> = found.into_iter().filter_map(|row| row.place).collect();
+    expected.append(&mut proposal.not_heard);
+    proposal.not_heard =
+        instrument.reeds().map(|(place, _)| place).filter(|place| expected.contains(place)).collect();
+    (proposal.order, proposal.runner_up, proposal.known) = (Some(AS_LISTED.into()), None, None);
     proposal.swaps.clear();
     proposal.rival = None;
     proposal.settle(instrument);

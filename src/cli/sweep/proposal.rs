@@ -141,7 +141,7 @@ pub(super) fn propose(
 }
 
 impl Proposal {
-    /// After places were changed: who speaks, and which reeds are missing now.
+    /// After places were changed: who speaks, how far all lie from the plan, and which reeds are missing now.
     pub fn settle(&mut self, instrument: &Instrument) {
         let mut placings: Vec<placing::Placing> = self
             .rows
@@ -159,6 +159,9 @@ impl Proposal {
             let target = row.place.as_ref().and_then(|place| instrument.target(place));
             row.deviation = row.pitch.zip(target).map(|(pitch, target)| pitch.cents_above(target));
         }
+        let mut offs: Vec<f64> = self.rows.iter().filter_map(|row| row.deviation.map(Cents::get)).collect();
+        offs.sort_by(f64::total_cmp);
+        self.offset = offs.get(offs.len() / 2).copied().and_then(Cents::new);
         let placed: Vec<&ReedPlace> = self.rows.iter().filter_map(|row| row.place.as_ref()).collect();
         self.not_heard.retain(|reed| !placed.contains(&reed));
     }

@@ -51,6 +51,11 @@ fn placed_otherwise(proposal: &Proposal) -> Option<(&Row, &ReedPlace)> {
     })
 }
 
+/// `1 note`, `2 notes`.
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
 /// `3 %`; what is less than one in a hundred is `under 1 %`.
 fn percent(part: f64) -> String {
     if part < 0.01 { "under 1 %".into() } else { format!("{:.0} %", 100.0 * part.min(0.99)) }
@@ -63,8 +68,9 @@ pub(super) fn count_words(proposal: &Proposal) -> String {
     let left = proposal.rows.len() - placed;
     let missing = proposal.not_heard.len();
     format!(
-        "{} notes: {placed} placed, {doubtful} of them doubtful, {left} without a place; {missing} reeds not heard.",
-        proposal.rows.len()
+        "{}: {placed} placed, {doubtful} of them doubtful, {left} without a place; {} not heard.",
+        counted(proposal.rows.len(), "note"),
+        counted(missing, "reed")
     )
 }
 
@@ -236,7 +242,11 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
         )),
         Some(kept) => {
             let new = kept.iter().filter(|kept| kept.state == "stored").count();
-            output::say(&format!("{new} takes are stored; `platenote findings {job}` tells what they say."));
+            let are = if new == 1 { "is" } else { "are" };
+            output::say(&format!(
+                "{} {are} stored; `platenote findings {job}` tells what they say.",
+                counted(new, "take")
+            ));
         }
     }
 }
