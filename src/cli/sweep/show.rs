@@ -221,12 +221,15 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
     let mut kinds: Vec<&str> = others.clone();
     kinds.sort_unstable();
     kinds.dedup();
-    let counted: Vec<String> = kinds
+    let not_notes: Vec<String> = kinds
         .iter()
-        .map(|kind| format!("{} times {kind}", others.iter().filter(|other| *other == kind).count()))
+        .map(|kind| match others.iter().filter(|other| *other == kind).count() {
+            1 => (*kind).to_owned(),
+            n => format!("{n} times {kind}"),
+        })
         .collect();
-    if !counted.is_empty() {
-        output::say(&format!("Not taken for notes: {}.", counted.join(", ")));
+    if !not_notes.is_empty() {
+        output::say(&format!("Not taken for notes: {}.", not_notes.join(", ")));
     }
     output::say(&format!("To look at: {}", pictures.page.display()));
     let doubtful = proposal.rows.iter().any(|row| !row.doubts.is_empty());
