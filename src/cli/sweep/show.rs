@@ -30,6 +30,11 @@ pub(super) fn order_words(proposal: &Proposal) -> String {
 /// Where the notes fit at two offsets: both, and what settles it; empty where they do not.
 pub(super) fn rival_words(proposal: &Proposal) -> String {
     let Some((rival, offset)) = proposal.rival.as_ref().zip(proposal.offset) else { return String::new() };
+    let placed = proposal.rows.iter().filter(|row| row.place.is_some()).count();
+    if 2 * placed < proposal.rows.len() {
+        // Where most notes fit nowhere, no offset is the matter.
+        return String::new();
+    }
     let Some((row, other)) = placed_otherwise(proposal) else { return String::new() };
     let (Some(here), Some(pitch)) = (&row.place, row.pitch) else { return String::new() };
     format!(
