@@ -111,7 +111,7 @@ impl Desk {
             None => work(&mut JobWriter::open(&self.job_folder()?)?),
             Some(orders) => {
                 let (answer, answered) = channel();
-                let order = Order::Write(Box::new(move |job| {
+                let order = Order::Own(Box::new(move |job| {
                     // Whoever asked may have gone away; the work is done all the same.
                     let _ = answer.send(work(job));
                 }));

@@ -49,6 +49,9 @@ pub enum Error {
     /// The plan was changed beside the page.
     #[error("plan.toml was changed by another program since the page showed it")]
     PlanChanged,
+    /// No picture that browsers show.
+    #[error("that is no photo in JPEG, PNG or WebP, whatever its name says")]
+    NoPhoto,
     /// The program has no microphone.
     #[error("this program was built without recording")]
     NoMicrophone,
@@ -100,6 +103,10 @@ impl Error {
             Error::Temperature(_) => "write degrees Celsius from -40 to 60, or leave it empty".into(),
             Error::PlanChanged => {
                 "load the plan again; what you typed is still on the page to be copied".into()
+            }
+            Error::NoPhoto => {
+                "save it as one of these, or note another file with `platenote mark JOB PLACE photo FILE`"
+                    .into()
             }
             Error::NoMicrophone => "build it with its default features: `cargo build --release`".into(),
             Error::Record(error) => error.next(),

@@ -10,18 +10,32 @@ mod guard;
 mod news;
 mod parts;
 mod parts_bench;
+mod parts_work;
+mod photos;
 mod plan_table;
+mod plan_text;
 mod routes;
 mod server;
 mod sitting;
+mod words;
 
 use std::path::Path;
 use std::sync::Arc;
 
 pub use error::Error;
 
-/// Serve the page of the job in `folder`, or of the jobs it holds, until it is closed; `opened` is called with the address.
-pub fn serve(folder: &Path, opened: impl FnOnce(&str)) -> Result<(), Error> {
+/// Where the page can be opened.
+#[derive(Debug, Clone)]
+pub struct Opened {
+    /// For people: good as long as the program runs. Whoever knows it can do all that the page does.
+    pub address: String,
+    /// To start a browser with: leads to `address` once, within a minute. The list of running programs shows it to every
+    /// user of the computer.
+    pub start: String,
+}
+
+/// Serve the page of the job in `folder`, or of the jobs it holds, until it is closed; `opened` is called with where it is.
+pub fn serve(folder: &Path, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
     let desk = Arc::new(desk::Desk::new(folder)?);
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     let runtime = runtime.enable_io().enable_time().max_blocking_threads(8).build().map_err(Error::Server)?;

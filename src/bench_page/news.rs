@@ -21,6 +21,9 @@ const EVERY: Duration = Duration::from_millis(60);
 /// And no more seldom, so that a lost connection shows.
 const AT_LEAST: Duration = Duration::from_secs(10);
 
+/// A page that lost the connection tries again after so long.
+const RETRY: Duration = Duration::from_millis(700);
+
 /// The board all pages read from.
 pub(super) struct News {
     board: Mutex<Board>,
@@ -145,8 +148,9 @@ impl Reader {
             self.waiting.push_back(Event::default().event("now").data(board.now.to_string()));
         }
         if self.changes != Some(board.changes) {
-            self.changes = Some(board.changes);
-            self.waiting.push_back(Event::default().event("job").data(json!(board.changes).to_string()));
+            let event = Event::default().event("job").data(json!(board.changes).to_string());
+            let is_first = self.changes.replace(board.changes).is_none();
+            self.waiting.push_back(if is_first { event.retry(RETRY) } else { event });
         }
     }
 }

@@ -1,15 +1,14 @@
-//! Parts of the page about a pass: the block with its map, the takes, the work list. The template library escapes all text.
+//! Parts of the page about a pass: the block with its map, the takes. The template library escapes all text.
 
 use maud::{Markup, PreEscaped, html};
 
 use super::Error;
 use super::desk::Desk;
 use super::found::{Found, anchor};
-use crate::instrument::{ReedPlace, Stroke, ValvePlace};
-use crate::judgement::{Tune, ValveChange, ValveFinding, Verdict};
+use super::words::figures;
+use crate::instrument::{ReedPlace, Stroke};
+use crate::judgement::{ReedPitch, Tune, ValveChange, ValveFinding, Verdict};
 use crate::record::{Job, StoredTake};
-use crate::report::{Work, caution};
-use crate::workshop::{self, Task, WorkList};
 
 /// A verdict in words.
 pub(super) fn verdict_word(verdict: &Verdict) -> &'static str {
@@ -41,8 +40,8 @@ pub(super) fn block(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
         .filter_map(|reed| {
             let pitch = reed.pitch.as_ref().ok()?;
             let way = match pitch.tune? {
-                Tune::Raise => "raise",
-                Tune::Lower => "lower",
+                Tune::Raise => "▲ raise",
+                Tune::Lower => "▼ lower",
                 Tune::Leave => return None,
             };
             Some((reed, pitch, way))
@@ -54,7 +53,7 @@ pub(super) fn block(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
         @if found.pass.is_none() {
             p.hint { "No pass yet. Record one on the page Record, or add sound files with the command " code { "platenote add" } "." }
         }
-        @for drawing in maps { div.drawing { (PreEscaped(&drawing.svg)) } }
+        div.sheets { div { @for drawing in maps { div.drawing { (PreEscaped(&drawing.svg)) } } }
         div.columns {
             section aria-label="Valves" {
                 h3 { "Valves that want work" }
@@ -65,10 +64,10 @@ pub(super) fn block(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
                 h3 { "Reeds to tune" }
                 @if tune.is_empty() { p { "None so far." } }
                 @else { ul.plain { @for (reed, pitch, way) in tune {
-                    li { b { (reed.place) } " " (reed.note) ": " (pitch.deviation.value) " ± " (format!("{:.1}", pitch.deviation.uncertainty.get())) ", " b { (way) } }
+                    li { b { (reed.place) } " " (reed.note) ": " (deviation(pitch)) ", " b { (way) } }
                 } } }
             }
-        }
+        } }
         @for swap in &found.findings.swaps {
             p.hint { "By their pitch these plates may lie in each other's place: "
                 (swap.places.iter().map(ToString::to_string).collect::<Vec<_>>().join(" and ")) "." }
@@ -86,9 +85,9 @@ pub(super) fn block(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
 
 fn valve_line(valve: &ValveFinding) -> Markup {
     html! { li {
-        (verdict(&valve.verdict)) " " b { (valve.place) } ": " (valve.reason)
+        (verdict(&valve.verdict)) " " b { (valve.place) } ": " (figures(&valve.reason))
         @if valve.lift_plate() { " Lift the plate." }
-        @if !valve.next.is_empty() { span.next { (valve.next) } }
+        @if !valve.next.is_empty() { span.next { (figures(&valve.next)) } }
     } }
 }
 
@@ -116,7 +115,7 @@ fn words(job: &Job, found: &Found) -> Markup {
         .chain(compared)
         .collect();
     html! { @if !all.is_empty() {
-        details open { summary { "Words on this pass (" (all.len()) ")" } ul { @for word in all { li { (word) } } } }
+        details open { summary { "Words on this pass (" (all.len()) ")" } ul { @for word in all { li { (figures(&word)) } } } }
     } }
 }
 
@@ -134,8 +133,8 @@ pub(super) fn takes(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
                 tr id=[(place.stroke == Stroke::Press).then(|| anchor(&place.plate))] {
                     th scope="row" { (place) }
                     td { (reed.note) }
-                    td { (pitch(&found, &place)) }
-                    td { @if let Some(valve) = found.valve_of(&job, &place) { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (valve.reason) } } }
+                    td.figure { (pitch(&found, &place)) }
+                    td { @if let Some(valve) = found.valve_of(&job, &place) { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (figures(&valve.reason)) } } }
                     td { @if of_reed.is_empty() { span.faint { "none" } } @for take in of_reed { (hear(take, &place)) } }
                 }
             } }
@@ -143,11 +142,19 @@ pub(super) fn takes(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
     })
 }
 
+/// `−3.4 ± 0.2 cents`
+fn deviation(pitch: &ReedPitch) -> String {
+    let (value, uncertainty) = (pitch.deviation.value.get(), pitch.deviation.uncertainty.get());
+    // No sign for what rounds to nothing.
+    let value = if (10.0 * value).round() == 0.0 { "0.0".to_owned() } else { format!("{value:+.1}") };
+    figures(&format!("{value} ± {uncertainty:.1} cents"))
+}
+
 fn pitch(found: &Found, place: &ReedPlace) -> Markup {
     let reed = found.findings.reeds.iter().find(|reed| reed.place == *place);
     html! { @match reed.map(|reed| &reed.pitch) {
-        Some(Ok(pitch)) => { (pitch.deviation.value) " ± " (format!("{:.1}", pitch.deviation.uncertainty.get())) }
-        Some(Err(why)) => { span.faint { (why) } }
+        Some(Ok(pitch)) => { (deviation(pitch)) }
+        Some(Err(why)) => { span.faint { (figures(why)) } }
         None => {}
     } }
 }
@@ -158,38 +165,4 @@ fn hear(take: &StoredTake, place: &ReedPlace) -> Markup {
         button.hear type="button" data-sound=(facts.file) aria-label={ "Hear take " (facts.n) " of " (place) } { "▶ " (facts.n) }
         @for remark in &facts.remarks { span.next { (remark) } }
     }
-}
-
-/// What findings and marks ask for.
-pub(super) fn work(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
-    let job = desk.job()?;
-    let found = desk.found(pass)?;
-    let heard_at = found.pass.as_ref().map(|pass| job.heard_at(pass)).unwrap_or_default();
-    let findings = found.pass.as_ref().map(|_| &found.findings);
-    let list = workshop::work_list(job.instrument(), job.valve_rule(), &job.bench(), findings, &heard_at);
-    Ok(html! {
-        @if list.tasks.is_empty() { p { "No valve wants work." } }
-        (rows(&list))
-        h3 { "Caution" }
-        ul.caution {
-            @for work in [Work::Knife, Work::Solvent, Work::Heat, Work::File] { li { (caution(work)) "." } }
-            li { "local rules and trained advice come first." }
-        }
-    })
-}
-
-fn rows(list: &WorkList) -> Markup {
-    html! { @for row in list.rows() { @if let Some(first) = row.first() {
-        h3 { "Block " (first.plate.block) ", row " (first.plate.row) }
-        @for (head, tasks) in ["Lift these plates, each once", "In reach, the plate stays", "Listen again first"].iter().zip(Task::sorted(row)) {
-            @if !tasks.is_empty() {
-                h4 { (head) }
-                ul.plain { @for task in tasks { @for valve in &task.valves {
-                    @let place = ValvePlace { plate: task.plate.clone(), face: valve.face };
-                    li { b { (place) } ": " (valve.words())
-                        button type="button" data-place=(place.to_string()) aria-label={ "Note work at " (place) } { "note" } }
-                } } }
-            }
-        }
-    } } }
 }

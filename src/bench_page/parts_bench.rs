@@ -4,8 +4,9 @@ use maud::{Markup, html};
 
 use super::Error;
 use super::desk::Desk;
+use super::photos::is_shown;
 use crate::instrument::{Face, Material};
-use crate::workshop::{self, FaceStatus, Lot, Mark};
+use crate::workshop::{self, FaceStatus, Lot, Mark, Work};
 
 /// Marks, what is done and next on each face, and orders that cost work.
 pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
@@ -29,18 +30,25 @@ pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
         } }
         h3 { "Marks" }
         @if marks.is_empty() { p { "None yet." } }
-        ul.plain { @for mark in marks.iter().rev() { (line(mark)) } }
+        ul.plain { @for mark in marks.iter().rev() { (mark_line(mark)) } }
     })
 }
 
-fn line(mark: &Mark) -> Markup {
+/// A mark with what takes it back, and its photo.
+pub(super) fn mark_line(mark: &Mark) -> Markup {
     let places: Vec<String> = mark.spots.iter().map(ToString::to_string).collect();
+    let places = places.join(", ");
     html! { li {
         span.faint { (mark.n) " · " (mark.day) " · " }
-        @if !places.is_empty() { b { (places.join(", ")) } ": " }
+        @if !places.is_empty() { b { (places) } ": " }
         @if mark.undone { s { (mark.work) } " taken back" } @else {
             (mark.work) " "
             button type="button" data-unmark=(mark.n) aria-label={ "Take back mark " (mark.n) } { "take back" }
+            @if let Work::Photo(file) = &mark.work && is_shown(file) {
+                a href=(file) target="_blank" rel="noopener" {
+                    img src=(file) loading="lazy" alt={ "Photo " (mark.n) @if !places.is_empty() { " of " (places) } };
+                }
+            }
         }
     } }
 }

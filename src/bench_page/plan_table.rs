@@ -1,48 +1,72 @@
-//! The plan as a table to be filled in. The table becomes the text of a plan, one value a line, and is read by the plan's
-//! own reader: a fault's line then says which cell it is about.
+//! The plan as a table to be filled in: what is there now, and what is wrong in what is typed.
+
+use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
 use super::Error;
-use crate::instrument::{Bellows, Face, Instrument, Plate, Stroke, Valve};
-use crate::record::{Job, Plan};
-use crate::{record, units::Millimetres};
+use crate::instrument::{Bellows, Block, Face, Material, Plate, Reed, Row, Stroke, Tremolo, Valve};
+use crate::record::{self, Job, Plan};
+use crate::units::Millimetres;
 
 /// A plan as it is typed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Table {
-    title: String,
-    reference: String,
-    bellows: String,
-    rows: Vec<RowTable>,
+    pub title: String,
+    pub reference: String,
+    pub bellows: String,
+    pub blocks: Vec<BlockTable>,
+}
+
+/// A block as it is typed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct BlockTable {
+    pub name: String,
+    /// The stroke on which the outer tongues sound.
+    pub outer_tongue: String,
+    /// The opposite reed at or above this, dB re the sounding one: leaks.
+    pub limit: String,
+    /// A reed this near its target is left alone, cents.
+    pub tolerance: String,
+    pub rows: Vec<RowTable>,
 }
 
 /// A row of plates as it is typed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct RowTable {
-    block: String,
-    name: String,
-    /// The stroke on which the block's outer tongues sound; the page hands it back as it came.
-    outer_tongue: String,
-    plates: Vec<PlateCells>,
+pub(super) struct RowTable {
+    pub name: String,
+    /// `12`, or values at notes: `F#3 12.3, F4 15.6`.
+    pub tremolo: String,
+    /// `cents`, or `beats` a second.
+    pub tremolo_in: String,
+    pub plates: Vec<PlateCells>,
 }
 
 /// A plate as it is typed.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-struct PlateCells {
-    press: String,
-    draw: String,
-    outer: String,
-    inner: String,
+pub(super) struct PlateCells {
+    pub press: String,
+    pub draw: String,
+    pub outer: String,
+    pub inner: String,
+    /// `leather`, `plastic`, and either with ` + spring`.
+    pub outer_kind: String,
+    pub inner_kind: String,
+    pub slot_press: String,
+    pub slot_draw: String,
 }
 
 /// A fault with the cell it is about, as far as one is.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub(super) struct CellFault {
-    /// `title`, `reference`, or row, plate and column: `0.3.press`; empty for the plan as a whole.
-    cell: String,
-    text: String,
+    /// `title`, `reference`; block and column: `0.limit`; block, row, plate and column: `0.1.3.press`; empty for the plan
+    /// as a whole.
+    pub cell: String,
+    pub text: String,
 }
+
+/// What follows the material of a valve with a helper spring.
+pub(super) const WITH_SPRING: &str = " + spring";
 
 impl Table {
     /// What the plan has now.
@@ -52,26 +76,18 @@ impl Table {
             Bellows::Unisonoric => "unisonoric",
             Bellows::Bisonoric => "bisonoric",
         };
-        let rows = instrument.blocks.iter().flat_map(|block| {
-            block.rows.iter().map(|row| RowTable {
-                block: block.name.clone(),
-                name: row.name.clone(),
-                outer_tongue: block.outer_tongue_sounds_on.to_string(),
-                plates: row.plates.iter().map(cells).collect(),
-            })
-        });
         Self {
             title: job.title().to_owned(),
             reference: instrument.tuning.reference.get().to_string(),
             bellows: bellows.to_owned(),
-            rows: rows.collect(),
+            blocks: instrument.blocks.iter().map(block_table).collect(),
         }
     }
 
     /// Every fault the plan's reader finds in it.
     pub fn faults(&self) -> Vec<CellFault> {
         let (text, cells) = self.text();
-        match Plan::parse(&text, std::path::Path::new("plan.toml")) {
+        match Plan::parse(&text, Path::new("plan.toml")) {
             Ok(_) => Vec::new(),
             Err(record::Error::Plan { faults, .. }) => faults
                 .iter()
@@ -84,78 +100,72 @@ impl Table {
         }
     }
 
-    /// The text of the plan, with everything of `now` that the table does not show.
-    pub fn plan_text(&self, now: &Job) -> Result<String, Error> {
-        let mut plan = Plan::parse(&self.text().0, std::path::Path::new("plan.toml"))?;
+    /// The text of the plan: that of `now` with what was typed in its place, remarks and all.
+    pub fn plan_text(&self, now: &Job, text: &str) -> Result<String, Error> {
+        let mut plan = Plan::parse(&self.text().0, Path::new("plan.toml"))?;
+        // The table shows neither.
         plan.valve_rule = *now.valve_rule();
         plan.instrument.tuning.temperament = now.instrument().tuning.temperament;
-        keep_hidden(&mut plan.instrument, now.instrument());
-        Ok(plan.to_toml())
+        Ok(plan.written_into(text))
     }
+}
 
-    /// The plan's text, and for each of its lines the cell it comes from.
-    fn text(&self) -> (String, Vec<String>) {
-        let mut lines: Vec<(String, String)> = vec![("format = 1".into(), String::new())];
-        let mut line = |text: String, cell: &str| lines.push((text, cell.to_owned()));
-        line(format!("title = {}", quoted(&self.title)), "title");
-        line(format!("bellows = {}", quoted(&self.bellows)), "bellows");
-        let reference = self.reference.trim().replace(',', ".");
-        let is_number = reference.parse::<f64>().is_ok_and(f64::is_finite);
-        let reference = if is_number {
-            format!("{:?}", reference.parse::<f64>().unwrap_or_default())
-        } else {
-            quoted(&reference)
-        };
-        line(format!("reference_hz = {reference}"), "reference");
-        let mut block = None;
-        for (r, row) in self.rows.iter().enumerate() {
-            let cell = |p: usize, column: &str| format!("{r}.{p}.{column}");
-            if block != Some(&row.block) {
-                block = Some(&row.block);
-                line("[[block]]".into(), &format!("{r}.block"));
-                line(format!("name = {}", quoted(&row.block)), &format!("{r}.block"));
-                line(
-                    format!("outer_tongue_sounds_on = {}", quoted(&row.outer_tongue)),
-                    &format!("{r}.block"),
-                );
-            }
-            line("[[block.row]]".into(), &format!("{r}.name"));
-            line(format!("name = {}", quoted(&row.name)), &format!("{r}.name"));
-            line("valves_mm = [".into(), "");
-            for (p, plate) in row.plates.iter().enumerate() {
-                line(format!("[{},", quoted(plate.outer.trim())), &cell(p, "outer"));
-                line(format!("{}],", quoted(plate.inner.trim())), &cell(p, "inner"));
-            }
-            line("]".into(), "");
-            for (stroke, head) in [("press", "notes = { press = ["), ("draw", "], draw = [")] {
-                line(head.into(), &format!("{r}.name"));
-                for (p, plate) in row.plates.iter().enumerate() {
-                    let note = if stroke == "press" { plate.press.trim() } else { plate.draw.trim() };
-                    line(format!("{},", quoted(if note.is_empty() { "-" } else { note })), &cell(p, stroke));
-                }
-            }
-            line("] }".into(), "");
+fn block_table(block: &Block) -> BlockTable {
+    BlockTable {
+        name: block.name.clone(),
+        outer_tongue: block.outer_tongue_sounds_on.to_string(),
+        limit: block.leak_limit.get().to_string(),
+        tolerance: block.tolerance.get().to_string(),
+        rows: block.rows.iter().map(row_table).collect(),
+    }
+}
+
+fn row_table(row: &Row) -> RowTable {
+    let at = |note: String, value: f64| format!("{note} {value}");
+    let (tremolo, tremolo_in) = match &row.tremolo {
+        Tremolo::Even(cents) => (cents.get().to_string(), "cents"),
+        Tremolo::CentsAt(points) => {
+            let points: Vec<_> =
+                points.iter().map(|(note, cents)| at(note.to_string(), cents.get())).collect();
+            (points.join(", "), "cents")
         }
-        (
-            lines.iter().map(|(text, _)| format!("{text}\n")).collect(),
-            lines.into_iter().map(|(_, cell)| cell).collect(),
-        )
+        Tremolo::BeatsAt(points) => {
+            let points: Vec<_> = points.iter().map(|(note, beats)| at(note.to_string(), *beats)).collect();
+            (points.join(", "), "beats")
+        }
+    };
+    RowTable {
+        name: row.name.clone(),
+        tremolo,
+        tremolo_in: tremolo_in.to_owned(),
+        plates: row.plates.iter().map(cells).collect(),
     }
 }
 
 fn cells(plate: &Plate) -> PlateCells {
-    let note = |stroke| {
-        plate.reeds.on(stroke).map_or(String::new(), |reed: crate::instrument::Reed| reed.note.to_string())
-    };
+    let reed = |stroke: Stroke| *plate.reeds.on(stroke);
+    let note = |stroke| reed(stroke).map_or(String::new(), |reed: Reed| reed.note.to_string());
+    let slot = |stroke| reed(stroke).and_then(|reed| reed.slot).map_or(String::new(), length_words);
     let length = |face| match *plate.valves.on(face) {
         Valve::None => "0".to_owned(),
         Valve::Fitted { length, .. } => length.map_or("?".to_owned(), length_words),
+    };
+    let kind = |face| match *plate.valves.on(face) {
+        Valve::Fitted { material, helper_spring, .. } => {
+            let material = if material == Material::Plastic { "plastic" } else { "leather" };
+            format!("{material}{}", if helper_spring { WITH_SPRING } else { "" })
+        }
+        Valve::None => "leather".to_owned(),
     };
     PlateCells {
         press: note(Stroke::Press),
         draw: note(Stroke::Draw),
         outer: length(Face::Outer),
         inner: length(Face::Inner),
+        outer_kind: kind(Face::Outer),
+        inner_kind: kind(Face::Inner),
+        slot_press: slot(Stroke::Press),
+        slot_draw: slot(Stroke::Draw),
     }
 }
 
@@ -164,82 +174,121 @@ fn length_words(length: Millimetres) -> String {
     if length.get() < 10.0 { length.to_string() } else { length.get().to_string() }
 }
 
-/// What the table does not show stays as it is: mounting, limits, tremolo, slots, materials and springs.
-fn keep_hidden(new: &mut Instrument, now: &Instrument) {
-    for block in &mut new.blocks {
-        let Some(known) = now.blocks.iter().find(|known| known.name == block.name) else { continue };
-        (block.leak_limit, block.tolerance) = (known.leak_limit, known.tolerance);
-        for row in &mut block.rows {
-            let Some(known) = known.rows.iter().find(|known| known.name == row.name) else { continue };
-            row.tremolo = known.tremolo.clone();
-            for (plate, known) in row.plates.iter_mut().zip(&known.plates) {
-                let reeds =
-                    [(&mut plate.reeds.press, known.reeds.press), (&mut plate.reeds.draw, known.reeds.draw)];
-                for (reed, known) in reeds {
-                    if let (Some(reed), Some(known)) = (reed, known) {
-                        reed.slot = known.slot;
-                    }
-                }
-                let valves = [
-                    (&mut plate.valves.outer, known.valves.outer),
-                    (&mut plate.valves.inner, known.valves.inner),
-                ];
-                for (valve, known) in valves {
-                    if let (
-                        Valve::Fitted { material, helper_spring, .. },
-                        Valve::Fitted { material: known, helper_spring: spring, .. },
-                    ) = (valve, known)
-                    {
-                        (*material, *helper_spring) = (known, spring);
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// A TOML string; one of JSON is one of TOML, but for a character it leaves as it is.
-fn quoted(text: &str) -> String {
-    let text: String = text.chars().filter(|letter| *letter != '\u{7f}').collect();
-    serde_json::to_string(&text).unwrap_or_else(|_| "\"\"".into())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::record::Template;
 
-    fn job(folder: &std::path::Path, template: Template) -> Job {
-        Job::create(&folder.join("job"), &template.to_toml()).unwrap()
+    fn job(folder: &Path, text: &str) -> Job {
+        Job::create(&folder.join("job"), text).unwrap()
     }
 
+    /// Everything the table shows, away from its usual value.
+    const FULL: &str = r##"format = 1
+title = "Full"
+bellows = "unisonoric"
+reference_hz = 441.5
+temperament = [0.0, 4.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -2.0]
+
+[valves]
+overlap_mm = 2.5
+
+[[block]]
+name = "bass"
+outer_tongue_sounds_on = "draw"
+leak_limit_db = -38.5
+tolerance_cents = 1.5
+
+[[block.row]]
+name = "A"
+notes = { press = ["E2", "F2"], draw = ["E2", "-"] }
+valves_mm = [[38, "?"], ["9.5 mm", 0]]
+slots_mm = [[33.5, 33], [30, 0]]
+material = ["plastic", "leather"]
+helper_springs = ["A1 outer"]
+tremolo_beats_hz = { "A3" = 2.4, "A4" = 3.2 }
+
+[[block.row]]
+name = "B"
+notes = ["C4"]
+tremolo_cents = 12.5
+
+[[block]]
+name = "treble"
+
+[[block.row]]
+name = "A"
+notes = ["C5"]
+tremolo_cents = { "C5" = 8.0 }
+"##;
+
     #[test]
-    fn a_table_that_is_not_touched_gives_the_same_plan() {
-        for template in [Template::Bass24, Template::Treble41, Template::Bisonoric20] {
+    fn a_table_that_is_not_touched_gives_the_same_plan_and_the_same_text() {
+        let templates = [Template::Bass24, Template::Treble41, Template::Bisonoric20, Template::Empty];
+        for text in templates.iter().map(|template| template.to_toml()).chain([FULL.to_owned()]) {
             let folder = tempfile::tempdir().unwrap();
-            let job = job(folder.path(), template);
+            let job = job(folder.path(), &text);
             let table = Table::of(&job);
             assert_eq!(table.faults(), []);
-            let text = table.plan_text(&job).unwrap();
-            let again = Plan::parse(&text, std::path::Path::new("plan.toml")).unwrap();
-            assert_eq!(
-                (&again.instrument, &again.title[..]),
-                (job.instrument(), job.title()),
-                "{template:?}"
-            );
+            let again = Plan::parse(&table.text().0, Path::new("plan.toml")).unwrap();
+            assert_eq!(again.instrument.blocks, job.instrument().blocks, "{text}");
+            assert_eq!(table.plan_text(&job, &text).unwrap(), text);
         }
     }
 
     #[test]
     fn a_fault_is_told_at_the_cell_it_is_in() {
         let folder = tempfile::tempdir().unwrap();
-        let mut table = Table::of(&job(folder.path(), Template::Bass24));
-        table.rows[1].plates[3].press = "H2".into();
-        table.rows[0].plates[2].inner = "3.8".into();
+        let mut table = Table::of(&job(folder.path(), &Template::Bass24.to_toml()));
+        table.blocks[0].rows[1].plates[3].press = "H2".into();
+        table.blocks[0].rows[0].plates[2].inner = "3.8".into();
+        table.blocks[0].rows[0].plates[4].slot_draw = "wide".into();
+        table.blocks[0].rows[1].tremolo = "F9x 3".into();
+        table.blocks[0].limit = "-4O".into();
+        table.blocks[0].tolerance = "-1".into();
         table.reference = "44O".into();
-        let cells: Vec<String> = table.faults().into_iter().map(|fault| fault.cell).collect();
-        assert_eq!(cells, ["reference", "0.2.inner", "1.3.press"]);
-        let text = table.faults()[1].text.clone();
+        let faults = table.faults();
+        let cells: Vec<&str> = faults.iter().map(|fault| fault.cell.as_str()).collect();
+        let wanted = [
+            "reference",
+            "0.limit",
+            "0.tolerance",
+            "0.0.2.inner",
+            "0.0.4.slot_draw",
+            "0.1.tremolo",
+            "0.1.3.press",
+        ];
+        assert!(wanted.iter().all(|cell| cells.contains(cell)) && cells.len() == wanted.len(), "{faults:?}");
+        let text = &faults.iter().find(|fault| fault.cell == "0.0.2.inner").unwrap().text;
         assert!(text.contains("38 mm"), "{text}");
+    }
+
+    #[test]
+    fn what_is_typed_lands_in_the_plan_and_the_remarks_stay() {
+        let folder = tempfile::tempdir().unwrap();
+        let text = FULL.replace("notes = [\"C4\"]", "notes = [\"C4\"] # by ear") + "# the end\n";
+        let job = job(folder.path(), &text);
+        let mut table = Table::of(&job);
+        let row = &mut table.blocks[0].rows[0];
+        row.plates[0].outer_kind = "leather".into();
+        row.plates[0].slot_press = "34".into();
+        row.tremolo = "3,5".into();
+        row.tremolo_in = "cents".into();
+        table.blocks[1].limit = "−42".into();
+        let written = table.plan_text(&job, &text).unwrap();
+        assert!(written.contains("# by ear") && written.ends_with("# the end\n"), "{written}");
+        let plan = Plan::parse(&written, Path::new("plan.toml")).unwrap();
+        let row = &plan.instrument.blocks[0].rows[0];
+        let plain = Valve::Fitted {
+            length: Millimetres::new(38.0),
+            material: Material::Leather,
+            helper_spring: false,
+        };
+        assert_eq!(row.plates[0].valves.outer, plain);
+        assert_eq!(row.plates[0].reeds.press.unwrap().slot, Millimetres::new(34.0));
+        assert!(matches!(row.tremolo, Tremolo::Even(cents) if cents.get() == 3.5), "{written}");
+        assert_eq!(plan.instrument.blocks[1].leak_limit.get(), -42.0);
+        assert_eq!(plan.instrument.tuning.temperament, job.instrument().tuning.temperament);
+        assert_eq!(plan.valve_rule, *job.valve_rule());
     }
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::body::Bytes;
-use axum::extract::{Path, Query, State};
+use axum::extract::{DefaultBodyLimit, Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::sse::Sse;
 use axum::response::{IntoResponse, Response};
@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 use super::desk::{Desk, TEMPLATES};
 use super::plan_table::Table;
 use super::sitting::{self, Order, Wish};
-use super::{Error, guard, parts, parts_bench};
+use super::{Error, guard, parts, parts_bench, parts_work, photos};
 use crate::gathering::{self, USUAL_SOUND_MB};
 use crate::instrument::{Material, Spot};
 use crate::record::{Event, Job};
@@ -46,6 +46,10 @@ pub(super) fn router(desk: Arc<Desk>) -> Router {
         .route("/events", get(events))
         .route("/sound/{*file}", get(sound))
         .route("/report/{name}", get(report_page))
+        .route("/print/{name}", get(printed_page))
+        .route("/photos/{name}", get(photo))
+        // The guard has looked at how much it is.
+        .route("/do/photo", post(keep_photo).layer(DefaultBodyLimit::disable()))
         .route("/do/{what}", post(act))
         .with_state(desk)
 }
@@ -100,7 +104,7 @@ async fn part(State(desk): Shared, Path(name): Path<String>, Query(asked): Query
         Ok(match name.as_str() {
             "block" => Some(parts::block(desk, pass)?),
             "takes" => Some(parts::takes(desk, pass)?),
-            "work" => Some(parts::work(desk, pass)?),
+            "work" => Some(parts_work::work(desk, pass)?),
             "notes" => Some(parts_bench::notes(desk)?),
             "tray" => Some(parts_bench::tray(desk)?),
             _ => None,
@@ -167,11 +171,10 @@ async fn plan(State(desk): Shared) -> Answer {
 
 /// What tells one text of the plan from another.
 fn seen(job: &Job) -> String {
-    let file = job.folder().join("plan.toml");
-    let text = std::fs::read(&file).unwrap_or_default();
+    let text = job.plan_text();
     // FNV-1a: nobody forges a plan against its own page.
-    let hash = text.iter().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
+    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
     });
     format!("{hash:016x}")
 }
@@ -187,8 +190,7 @@ async fn sound(State(desk): Shared, Path(wanted): Path<String>) -> Answer {
         let job = desk.job()?;
         let is_named =
             job.diary().iter().any(|line| matches!(&line.event, Event::Take(take) if take.file == wanted));
-        let path = job.folder().join(&wanted);
-        Ok(if is_named && is_inside(&job, &path) { std::fs::read(path).ok() } else { None })
+        Ok(inside_job(&job, &job.folder().join(&wanted)).filter(|_| is_named))
     });
     Ok(match bytes.await? {
         Some(bytes) => ([(header::CONTENT_TYPE, "audio/wav")], bytes).into_response(),
@@ -196,26 +198,53 @@ async fn sound(State(desk): Shared, Path(wanted): Path<String>) -> Answer {
     })
 }
 
-/// Whether a file, with all links followed, lies in the job's folder.
-fn is_inside(job: &Job, path: &std::path::Path) -> bool {
+/// A file that lies in the job's folder with all links followed.
+pub(super) fn inside_job(job: &Job, path: &std::path::Path) -> Option<Vec<u8>> {
     let real = |path: &std::path::Path| -> Option<PathBuf> { path.canonicalize().ok() };
-    real(path).zip(real(job.folder())).is_some_and(|(file, folder)| file.starts_with(folder))
+    let (file, folder) = real(path).zip(real(job.folder()))?;
+    if file.starts_with(folder) { std::fs::read(file).ok() } else { None }
+}
+
+async fn photo(State(desk): Shared, Path(name): Path<String>) -> Answer {
+    let shown = beside(desk, move |desk| photos::show(desk, &name)).await?;
+    Ok(match shown {
+        Some(shown) => shown,
+        None => nothing().await,
+    })
+}
+
+async fn keep_photo(State(desk): Shared, Query(wish): Query<photos::NewPhoto>, body: Bytes) -> Answer {
+    let kept = beside(desk, move |desk| photos::keep(desk, wish, body.to_vec())).await?;
+    Ok(Json(kept).into_response())
 }
 
 const REPORT_PAGES: [&str; 2] = ["report.html", "hand-over.html"];
 
-async fn report_page(State(desk): Shared, Path(name): Path<String>) -> Answer {
+async fn report_page(desk: Shared, name: Path<String>) -> Answer {
+    page_of_report(desk, name, guard::REPORT_POLICY, "DENY").await
+}
+
+/// The same within the bench page, which sends it to the printer.
+async fn printed_page(desk: Shared, name: Path<String>) -> Answer {
+    page_of_report(desk, name, guard::PRINT_POLICY, "SAMEORIGIN").await
+}
+
+async fn page_of_report(
+    State(desk): Shared,
+    Path(name): Path<String>,
+    policy: &'static str,
+    frames: &'static str,
+) -> Answer {
     let page = beside(desk, move |desk| {
         let job = desk.job()?;
-        let Some(name) = REPORT_PAGES.into_iter().find(|known| *known == name) else { return Ok(None) };
-        let path = job.report_folder().join(name);
-        Ok(if is_inside(&job, &path) { std::fs::read(path).ok() } else { None })
+        let name = REPORT_PAGES.into_iter().find(|known| *known == name);
+        Ok(name.and_then(|name| inside_job(&job, &job.report_folder().join(name))))
     });
     let Some(page) = page.await? else { return Ok(nothing().await) };
     let mut answer = ([(header::CONTENT_TYPE, "text/html; charset=utf-8")], page).into_response();
-    answer
-        .headers_mut()
-        .insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(guard::REPORT_POLICY));
+    let headers = answer.headers_mut();
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(policy));
+    headers.insert(header::X_FRAME_OPTIONS, HeaderValue::from_static(frames));
     Ok(answer)
 }
 
@@ -246,7 +275,7 @@ async fn act(State(desk): Shared, Path(what): Path<String>, body: Bytes) -> Answ
             "record" => {
                 let wish: Wish = read(&body)?;
                 desk.sit_down(|folder| sitting::begin(desk, folder, wish))?;
-                text("listening; be quiet for a moment".into())
+                text("recording begins".into())
             }
             "again" => order(desk, Order::Again, "the last reed once more"),
             "skip" => order(desk, Order::Skip, "left out"),
@@ -319,18 +348,24 @@ fn order(desk: &Desk, order: Order, said: &str) -> Result<Value, Error> {
     Ok(json!({ "said": said }))
 }
 
+/// The places as typed, each once.
+pub(super) fn spots_in(job: &Job, places: &str) -> Result<Vec<Spot>, Error> {
+    let mut spots: Vec<Spot> = Vec::new();
+    for place in places.split(',').map(str::trim).filter(|place| !place.is_empty()) {
+        for spot in job.instrument().spots(place)? {
+            if !spots.contains(&spot) {
+                spots.push(spot);
+            }
+        }
+    }
+    Ok(spots)
+}
+
 fn mark(desk: &Desk, wish: NewMark) -> Result<Value, Error> {
     let work = Work::parse(&[wish.work.as_str()])?;
     let noted = work.clone();
     let (n, warnings) = desk.write(move |job| {
-        let mut spots: Vec<Spot> = Vec::new();
-        for place in wish.places.split(',').map(str::trim).filter(|place| !place.is_empty()) {
-            for spot in job.instrument().spots(place)? {
-                if !spots.contains(&spot) {
-                    spots.push(spot);
-                }
-            }
-        }
+        let spots = spots_in(job, &wish.places)?;
         work.check_places(job.instrument(), &spots)?;
         let n = job.mark(&spots, &work)?;
         let warnings = workshop::warnings(job.instrument(), job.valve_rule(), &job.happenings());
@@ -368,7 +403,7 @@ fn keep_plan(desk: &Desk, wish: NewPlan) -> Result<Value, Error> {
         if seen(job) != wish.seen {
             return Err(Error::PlanChanged);
         }
-        let text = wish.table.plan_text(job)?;
+        let text = wish.table.plan_text(job, &job.plan_text())?;
         job.write_plan(&text)?;
         Ok(())
     })?;

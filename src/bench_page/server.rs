@@ -15,7 +15,7 @@ use tokio::sync::Semaphore;
 
 use super::desk::Desk;
 use super::guard::{self, Door};
-use super::{Error, routes};
+use super::{Error, Opened, routes};
 
 /// A browser opens six at most; the rest is for a second window.
 const MOST_CONNECTIONS: usize = 32;
@@ -26,15 +26,15 @@ const MOST_HEAD: usize = 16 * 1024;
 /// How often the job folder is looked at, for what other programs do to it.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
 
-/// Serve the page until it is closed from within; `opened` is called with its address.
-pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&str)) -> Result<(), Error> {
+/// Serve the page until it is closed from within; `opened` is called with where it is.
+pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
     let listener = TcpListener::bind(("127.0.0.1", 0)).await.map_err(Error::Port)?;
     let door = Door::new(listener.local_addr().map_err(Error::Port)?.port())?;
     let app = routes::router(desk.clone()).fallback(routes::nothing);
     // Around the router, so that a path is looked at before it is matched.
     let app =
         Router::new().fallback_service(app).layer(middleware::from_fn_with_state(door.clone(), guard::look));
-    opened(&door.address());
+    opened(&Opened { address: door.address(), start: door.start() });
     tokio::spawn(watch(desk.clone()));
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     loop {

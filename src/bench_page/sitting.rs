@@ -8,27 +8,13 @@ use std::sync::mpsc::Sender;
 use std::thread::JoinHandle;
 
 use crate::record::JobWriter;
+use crate::recording::Asked;
 
 /// Something to be done on a job by whoever holds it.
-type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
+pub(super) type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
 
-/// What the page asks of a sitting.
-pub(super) enum Order {
-    /// Play the last reed once more.
-    Again,
-    /// Leave the due reed out.
-    Skip,
-    /// Back to the reed before.
-    Back,
-    /// The held note is of the reed it fits.
-    There,
-    /// The held note is of the due reed.
-    Here,
-    /// End.
-    Stop,
-    /// Write to the job meanwhile.
-    Write(Writing),
-}
+/// What the page asks of a sitting; a piece of writing to the job is what only the page does.
+pub(super) type Order = Asked<Writing>;
 
 /// A sitting that was begun.
 pub(super) struct Sitting {

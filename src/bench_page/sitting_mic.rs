@@ -7,11 +7,12 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
-use super::{Order, Sitting, Wish};
+use super::{Order, Sitting, Wish, Writing};
 use crate::analysis::{Clock, Expectation};
-use crate::audio::{Incident, Microphone};
+use crate::audio::Microphone;
 use crate::bench_page::Error;
 use crate::bench_page::desk::Desk;
+use crate::bench_page::words::figures;
 use crate::instrument::ReedPlace;
 use crate::record::{ClockFacts, JobWriter, PassChange};
 use crate::recording::words::{opposite, reasons, uneven, whose};
@@ -20,8 +21,6 @@ use crate::recording::{
     reeds_in, still_due,
 };
 
-/// After the last take the sound is followed for so long: lost sound shows late.
-const AFTERWARDS: Duration = Duration::from_millis(1_300);
 /// The page is told how things stand so often: enough for a meter.
 const EVERY: Duration = Duration::from_millis(80);
 /// The clip mark stays so long.
@@ -50,7 +49,7 @@ pub(in crate::bench_page) fn begin(desk: &Arc<Desk>, folder: PathBuf, wish: Wish
     let desk = desk.clone();
     let run = move || {
         let told = desk.clone();
-        let ended = Bench::play(desk, job, microphone, facts.pass, reeds, &ordered);
+        let ended = Bench::play(desk, job, microphone, facts.pass, reeds, ordered);
         match ended {
             Ok(()) => {
                 told.news.say(json!({"kind": "end", "text": "the sitting has ended; all takes are stored"}))
@@ -75,11 +74,11 @@ fn temperature(text: &str) -> Result<Option<f64>, Error> {
     number.map(Some).ok_or_else(|| Error::Temperature(text.to_owned()))
 }
 
-/// A session with the news behind it.
-struct Bench<'a> {
+/// The news behind a session.
+struct Bench {
     desk: Arc<Desk>,
+    orders: Receiver<Order>,
     pass: String,
-    session: Session<'a>,
     live: Live,
     live_now: Option<Value>,
     trace: Vec<f64>,
@@ -90,14 +89,67 @@ struct Bench<'a> {
     told: Instant,
 }
 
-impl Bench<'_> {
+impl recording::Front for Bench {
+    type Error = Error;
+    type Own = Writing;
+
+    fn happened(&mut self, _: &Session, said: &Said) -> Result<(), Error> {
+        self.tell(said);
+        Ok(())
+    }
+
+    fn word(&mut self, text: &str) {
+        self.desk.news.say(json!({"kind": "word", "text": text}));
+    }
+
+    /// The live reading of what sounds now.
+    fn sounded(&mut self, session: &Session, sound: &[f32]) {
+        let Some(now) = self.live.hear(sound) else { return };
+        let Now::Note(reading, since_s) = now else {
+            self.live_now = None;
+            return;
+        };
+        let Some(due) = session.due() else { return };
+        let cents = reading.f0.cents_above(due.target).get();
+        // The way of the last note stays to be looked at until the next one sounds.
+        if self.live_now.is_none() {
+            self.trace.clear();
+        }
+        if self.trace.len() == TRACE {
+            self.trace.remove(0);
+        }
+        self.trace.push(cents);
+        self.live_now = Some(json!({"f0": reading.f0.to_string(), "cents": cents,
+            "uncertainty": reading.uncertainty.get(), "since_s": since_s}));
+    }
+
+    fn asked(&mut self) -> Vec<Order> {
+        self.orders.try_iter().collect()
+    }
+
+    fn obey(&mut self, session: &mut Session, work: Writing) -> Result<(), Error> {
+        work(session.job());
+        Ok(())
+    }
+
+    fn obeyed(&mut self) {
+        (self.is_again, self.is_held) = (false, false);
+    }
+
+    fn look(&mut self, _: &Session, now: &Snapshot) -> Result<(), Error> {
+        self.stand(now);
+        Ok(())
+    }
+}
+
+impl Bench {
     fn play(
         desk: Arc<Desk>,
         mut job: JobWriter,
         mut microphone: Microphone,
         pass: String,
         reeds: Vec<ReedPlace>,
-        orders: &Receiver<Order>,
+        orders: Receiver<Order>,
     ) -> Result<(), Error> {
         let input = microphone.input().clone();
         let (clock, clock_words) = clock_of_input(&input);
@@ -109,10 +161,11 @@ impl Bench<'_> {
             ..Expectation::default()
         };
         let setting = Setting { pass: pass.clone(), rate_hz: input.rate_hz, channels: input.channels, clock };
+        let mut session = Session::new(&mut job, setting, Agenda::new(reeds));
         let mut bench = Bench {
             live: Live::new(input.rate_hz, input.channels, expectation),
-            session: Session::new(&mut job, setting, Agenda::new(reeds)),
             desk,
+            orders,
             pass,
             live_now: None,
             trace: Vec::new(),
@@ -122,115 +175,42 @@ impl Bench<'_> {
             clipped: None,
             told: Instant::now(),
         };
-        let (mut sound, mut done): (Vec<f32>, Option<Instant>) = (Vec::new(), None);
-        loop {
-            sound.clear();
-            match microphone.hear(&mut sound) {
-                Ok(incidents) => {
-                    let troubles = incidents.iter().map(Incident::to_string).collect();
-                    let said = bench.session.hear(&sound, troubles)?;
-                    bench.tell(&said);
-                }
-                Err(error) => {
-                    let said = bench.session.finish(Some(&error.to_string()))?;
-                    bench.tell(&said);
-                    return Err(error.into());
-                }
-            }
-            bench.follow(&sound);
-            for order in orders.try_iter() {
-                if matches!(order, Order::Stop) {
-                    bench.session.finish(None)?;
-                    return Ok(());
-                }
-                bench.obey(order)?;
-            }
-            let now = bench.session.look();
-            match (&now.due, done) {
-                (Some(_), _) => done = None,
-                (None, None) => done = Some(Instant::now()),
-                (None, Some(since)) if since.elapsed() > AFTERWARDS => return Ok(()),
-                _ => {}
-            }
-            bench.stand(&now);
-        }
+        recording::play(&mut session, &mut microphone, &mut bench)
     }
 
-    fn obey(&mut self, order: Order) -> Result<(), recording::Error> {
-        match order {
-            Order::Again => self.session.again(),
-            Order::Skip => self.session.skip(),
-            Order::Back => self.session.back(),
-            Order::There | Order::Here => {
-                let is_there = matches!(order, Order::There);
-                match if is_there { self.session.there()? } else { self.session.here()? } {
-                    Some(said) => self.tell(&[said]),
-                    None => self.word("no note of another pitch waits to be kept there"),
-                }
+    fn tell(&mut self, said: &Said) {
+        let saying = match said {
+            Said::Began => {
+                (self.is_again, self.is_held) = (false, false);
+                return;
             }
-            Order::Write(work) => work(self.session.job()),
-            Order::Stop => {}
-        }
-        (self.is_again, self.is_held) = (false, false);
-        Ok(())
-    }
-
-    fn word(&self, text: &str) {
-        self.desk.news.say(json!({"kind": "word", "text": text}));
-    }
-
-    /// The live reading of what sounds now.
-    fn follow(&mut self, sound: &[f32]) {
-        let Some(now) = self.live.hear(sound) else { return };
-        let Now::Note(reading, since_s) = now else {
-            (self.live_now, self.trace) = (None, Vec::new());
-            return;
-        };
-        let Some(due) = self.session.due() else { return };
-        let cents = reading.f0.cents_above(due.target).get();
-        if self.trace.len() == TRACE {
-            self.trace.remove(0);
-        }
-        self.trace.push(cents);
-        self.live_now = Some(json!({"f0": reading.f0.to_string(), "cents": cents,
-            "uncertainty": reading.uncertainty.get(), "since_s": since_s}));
-    }
-
-    fn tell(&mut self, said: &[Said]) {
-        for one in said {
-            let saying = match one {
-                Said::Began => {
-                    (self.is_again, self.is_held) = (false, false);
-                    continue;
-                }
-                Said::Enough => continue,
-                Said::Knock => json!({"kind": "word", "text": "that was too short for a note"}),
-                Said::Taken(taken) => {
-                    self.is_again = taken.stays_due;
-                    self.judge(taken);
-                    take(taken, &self.pass)
-                }
-                Said::NoReading { place, refusal, remarks } => {
-                    self.is_again = true;
-                    json!({"kind": "word", "place": place.to_string(), "text":
-                        format!("{place}: no reading, {refusal}; nothing is stored. Play it once more"), "more": remarks})
-                }
-                Said::Other(other) => {
-                    self.is_held = true;
-                    json!({"kind": "other", "place": other.due.to_string(),
+            Said::Enough => return,
+            Said::Knock => json!({"kind": "word", "text": "that was too short for a note"}),
+            Said::Taken(taken) => {
+                self.is_again = taken.stays_due;
+                self.judge(taken);
+                take(taken, &self.pass)
+            }
+            Said::NoReading { place, refusal, remarks } => {
+                self.is_again = true;
+                json!({"kind": "word", "place": place.to_string(), "text":
+                        figures(&format!("{place}: no reading, {refusal}; nothing is stored. Play it once more")), "more": remarks})
+            }
+            Said::Other(other) => {
+                self.is_held = true;
+                json!({"kind": "other", "place": other.due.to_string(),
                         "belongs_to": other.belongs_to.as_ref().map(ToString::to_string),
-                        "text": format!("{} is due, and {} was heard, {} from it: {}; nothing is stored yet",
-                            other.due, other.pitch, other.deviation, whose(other))})
-                }
-                Said::Spoiled { place, remark, now } => {
-                    self.is_again = *now;
-                    let when = if *now { "play it once more" } else { "it comes again at the end" };
-                    json!({"kind": "word", "place": place.to_string(), "text": format!("{place}: {remark}; {when}")})
-                }
-                Said::Trouble(trouble) => json!({"kind": "word", "text": trouble}),
-            };
-            self.desk.news.say(saying);
-        }
+                        "text": figures(&format!("{} is due, and {} was heard, {} from it: {}; nothing is stored yet",
+                            other.due, other.pitch, other.deviation, whose(other)))})
+            }
+            Said::Spoiled { place, remark, now } => {
+                self.is_again = *now;
+                let when = if *now { "play it once more" } else { "it comes again at the end" };
+                json!({"kind": "word", "place": place.to_string(), "text": format!("{place}: {remark}; {when}")})
+            }
+            Said::Trouble(trouble) => json!({"kind": "word", "text": trouble}),
+        };
+        self.desk.news.say(saying);
     }
 
     /// Judge the pass with the new take in it, beside the recording, and tell the verdict.
@@ -242,8 +222,8 @@ impl Bench<'_> {
                 && let Some(valve) = found.valve_of(&job, &place)
             {
                 desk.news.say(json!({"kind": "verdict", "place": place.to_string(), "take": n,
-                    "valve": valve.place.to_string(), "verdict": super::super::parts::verdict_word(&valve.verdict),
-                    "reason": valve.reason, "next": valve.next}));
+                    "short": short(&place), "valve": valve.place.to_string(), "verdict": super::super::parts::verdict_word(&valve.verdict),
+                    "reason": figures(&valve.reason), "next": figures(&valve.next)}));
             }
             desk.news.changed();
         };
@@ -263,7 +243,7 @@ impl Bench<'_> {
         let due = now.due.as_ref().map(|due| {
             let (call, seconds) = self.call(now, due.need.hold_s);
             json!({"place": due.place.to_string(), "plate": super::super::found::address(&due.place.plate),
-                "short": format!("{}{} {}", due.place.plate.row, due.place.plate.number, due.place.stroke),
+                "short": short(&due.place),
                 "note": due.note.to_string(), "target": due.target.to_string(), "row_len": due.row_len,
                 "number": due.place.plate.number, "row": due.place.plate.row, "block": due.place.plate.block,
                 "left": due.left, "too_close": due.need.too_close, "call": call, "seconds": round(seconds)})
@@ -287,14 +267,20 @@ impl Bench<'_> {
     }
 }
 
+/// `A7 press`: the block is told beside it.
+fn short(place: &ReedPlace) -> String {
+    format!("{}{} {}", place.plate.row, place.plate.number, place.stroke)
+}
+
 /// A take as the page shows it.
 fn take(taken: &Taken, pass: &str) -> Value {
     let reading = &taken.reading;
     let mut more: Vec<String> = reading.warnings.iter().map(ToString::to_string).collect();
     more.extend(reasons(taken).cloned());
     more.extend(uneven(taken));
+    more.iter_mut().for_each(|words| *words = figures(words));
     json!({"kind": "take", "place": taken.place.to_string(), "take": taken.n, "pass": pass, "file": taken.file,
         "note": taken.note.map(|note| note.to_string()), "f0": reading.f0.to_string(),
-        "cents": taken.deviation.to_string(), "uncertainty": format!("{:.1}", reading.uncertainty.get()),
-        "opposite": opposite(&reading.opposite), "more": more, "stays_due": taken.stays_due})
+        "cents": figures(&format!("{:+.1}", taken.deviation.get())), "uncertainty": format!("{:.1}", reading.uncertainty.get()),
+        "opposite": figures(&opposite(&reading.opposite)), "more": more, "stays_due": taken.stays_due})
 }

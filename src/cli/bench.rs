@@ -23,11 +23,11 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
-    let opened = |address: &str| {
+    let opened = |opened: &bench_page::Opened| {
         output::say("the bench page is open at the address below; Ctrl-C ends it");
         // The address is the result; a closed stdout ends nothing.
-        let _ = output::line(address);
-        if !arguments.no_open && open::that_detached(address).is_err() {
+        let _ = output::line(&opened.address);
+        if !arguments.no_open && open::that_detached(&opened.start).is_err() {
             output::say("no browser could be started: open the address in one");
         }
     };

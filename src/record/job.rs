@@ -99,6 +99,12 @@ impl Job {
         &self.plan.title
     }
 
+    /// The text of `plan.toml` as it lies there now, remarks and all; empty where it cannot be read any more.
+    pub fn plan_text(&self) -> String {
+        let text = disk::read_plain(&self.folder.join(PLAN_FILE)).ok().flatten().unwrap_or_default();
+        String::from_utf8_lossy(&text).into_owned()
+    }
+
     /// The numbers valves are cut by.
     pub fn valve_rule(&self) -> &ValveRule {
         &self.plan.valve_rule

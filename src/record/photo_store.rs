@@ -1,6 +1,7 @@
 //! Photos into the job: copied beside, flushed, renamed, then named in the diary; nothing is ever overwritten.
 
 use std::fs;
+use std::io::Read;
 use std::path::Path;
 
 use super::event::{Event, PhotoFacts};
@@ -15,10 +16,29 @@ impl JobWriter {
     /// A photo that is in the job already is noted again, and not copied again.
     pub fn store_photo(&mut self, spots: &[Spot], photo: &Path) -> Result<PhotoFacts, Error> {
         let mut original = disk::open_plain(photo)?;
+        self.store_photo_from(spots, photo, &mut original)
+    }
+
+    /// The same with a photo that lies on no disk: `name` is what it was called where it came from.
+    pub fn store_photo_bytes(
+        &mut self,
+        spots: &[Spot],
+        name: &str,
+        mut photo: &[u8],
+    ) -> Result<PhotoFacts, Error> {
+        self.store_photo_from(spots, Path::new(name), &mut photo)
+    }
+
+    fn store_photo_from(
+        &mut self,
+        spots: &[Spot],
+        photo: &Path,
+        original: &mut dyn Read,
+    ) -> Result<PhotoFacts, Error> {
         let folder = self.job.folder().join(PHOTOS_FOLDER);
         disk::make_folder(&folder)?;
         let mut part = disk::new_part(&folder)?;
-        let (sha256, bytes) = disk::copy_hashed(&mut original, &mut part).map_err(|source| Error::Io {
+        let (sha256, bytes) = disk::copy_hashed(original, &mut part).map_err(|source| Error::Io {
             doing: "copied",
             file: photo.to_owned(),
             source,

@@ -1,9 +1,10 @@
 //! Recording at the bench: which reed is due, when its take begins and ends, and what becomes of it.
 //!
-//! No device and no key is named here: sound and words go in, what happened comes out, so that a terminal, a page and
-//! a test can all sit in front of it.
+//! Sound and words go in, what happened comes out, so that a terminal, a page and a test can all sit in front of it. Only
+//! the loop that plays a session with a microphone knows a device, and none knows a key.
 
 mod agenda;
+mod asked;
 #[cfg(feature = "mic")]
 mod clock;
 mod cutter;
@@ -13,18 +14,23 @@ mod live;
 mod meter;
 mod need;
 mod note;
+#[cfg(feature = "mic")]
+mod play;
 mod said;
 mod session;
 mod tone;
 pub mod words;
 
 pub use agenda::{Agenda, Order, reeds_in, still_due};
+pub use asked::Asked;
 #[cfg(feature = "mic")]
 pub use clock::clock_of_input;
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
 pub use live::{Live, Now};
 pub use need::{Need, steady_need};
+#[cfg(feature = "mic")]
+pub use play::{Front, play};
 pub use said::{Due, OtherReed, Said, Snapshot, Taken};
 pub use session::{Session, Setting};
 pub use tone::{ToneError, clock_against};

@@ -16,11 +16,15 @@ pub struct Served {
 
 impl Served {
     pub fn new(folder: &Path, environment: &[(&str, PathBuf)]) -> Self {
+        Self::with(folder, &["--no-open"], environment)
+    }
+
+    pub fn with(folder: &Path, arguments: &[&str], environment: &[(&str, PathBuf)]) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
         command
             .arg("bench")
             .arg(folder)
-            .arg("--no-open")
+            .args(arguments)
             .envs(environment.iter().map(|(name, value)| (name, value)));
         let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut address = String::new();
@@ -60,18 +64,24 @@ impl Served {
         self.get(&format!("/{}/{path}", self.token), "Sec-Fetch-Site: same-origin\r\n")
     }
 
-    pub fn post(&self, path: &str, headers: &str, body: &str) -> (u16, String) {
+    pub fn post(&self, path: &str, headers: &str, body: &[u8]) -> (u16, String) {
         let (host, token, length) = (&self.host, &self.token, body.len());
         let head = format!(
             "POST /{token}/{path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\nContent-Length: {length}\r\n{headers}\r\n"
         );
-        self.send(&[head.as_bytes(), body.as_bytes()].concat())
+        self.send(&[head.as_bytes(), body].concat())
     }
 
     /// As the page itself does something.
     pub fn act(&self, what: &str, body: &str) -> (u16, String) {
         let headers = format!("Origin: http://{}\r\nContent-Type: application/json\r\n", self.host);
-        self.post(&format!("do/{what}"), &headers, body)
+        self.post(&format!("do/{what}"), &headers, body.as_bytes())
+    }
+
+    /// As the page itself brings a photo.
+    pub fn photo(&self, asked: &str, kind: &str, bytes: &[u8]) -> (u16, String) {
+        let headers = format!("Origin: http://{}\r\nContent-Type: {kind}\r\n", self.host);
+        self.post(&format!("do/photo?{asked}"), &headers, bytes)
     }
 }
 

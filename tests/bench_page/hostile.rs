@@ -93,7 +93,7 @@ fn nothing_is_done_for_a_form_of_another_page() {
         format!("{own}Content-Type: text/plain\r\n"),
         format!("Origin: http://evil.example\r\n{json}"),
     ] {
-        assert_eq!(served.post("do/mark", &headers, mark).0, 403, "{headers}");
+        assert_eq!(served.post("do/mark", &headers, mark.as_bytes()).0, 403, "{headers}");
     }
     assert!(Job::open(&dir.path().join("job")).unwrap().marks().is_empty());
     let (status, said) = served.act("mark", mark);
@@ -213,4 +213,104 @@ fn no_bytes_end_the_program() {
         }
     }
     assert_eq!(served.own("state").0, 200);
+}
+
+#[test]
+fn a_photo_is_taken_only_from_the_page_and_only_if_it_is_one() {
+    const JPEG: &[u8] = b"\xff\xd8\xff\xe0\0\x10JFIF\0 of a plate";
+    let dir = with_job();
+    let folder = dir.path().join("job");
+    let served = Served::new(&folder, &[]);
+    let own = format!("Origin: http://{}\r\n", served.host);
+    let jpeg = "Content-Type: image/jpeg\r\n";
+    for headers in [
+        jpeg.to_owned(),
+        own.clone(),
+        format!("Origin: http://evil.example\r\n{jpeg}"),
+        format!("{own}{jpeg}Sec-Fetch-Site: cross-site\r\n"),
+        // Kinds a form can send, and kinds that may hold a script.
+        format!("{own}Content-Type: multipart/form-data; boundary=x\r\n"),
+        format!("{own}Content-Type: text/plain\r\n"),
+        format!("{own}Content-Type: application/json\r\n"),
+        format!("{own}Content-Type: image/svg+xml\r\n"),
+    ] {
+        assert_eq!(served.post("do/photo?places=A1&name=a.jpg", &headers, JPEG).0, 403, "{headers}");
+    }
+    for bytes in [b"<html><script>alert(1)</script>".as_slice(), b"<svg onload=x>", b"", b"RIFF....WAVE"] {
+        let (status, said) = served.photo("places=A1&name=a.jpg", "image/jpeg", bytes);
+        assert!(status == 422 && said.contains("that is no photo"), "{status} {said}");
+    }
+    assert_eq!(served.photo("name=a.jpg", "image/jpeg", &vec![0xff; 25 * 1024 * 1024]).0, 413);
+    assert_eq!(served.photo("places=Z9&name=a.jpg", "image/jpeg", JPEG).0, 422);
+    assert!(Job::open(&folder).unwrap().marks().is_empty());
+    // Whatever it is called, it lies under `photos` with a plain name and the ending of what it is.
+    let long = "x".repeat(3_000);
+    let names = [
+        "..%2f..%2f..%2fsecret.html",
+        "..%5cplan.toml",
+        "%2fetc%2fpasswd",
+        "con",
+        "%00%0a%0d.exe",
+        "",
+        &long,
+    ];
+    for (n, name) in names.into_iter().enumerate() {
+        let bytes = [JPEG, &[n as u8]].concat();
+        let (status, said) = served.photo(&format!("places=A1&name={name}"), "image/jpeg", &bytes);
+        assert!(status == 200 && said.contains("kept as photos/photo"), "{name}: {status} {said}");
+    }
+    let job = Job::open(&folder).unwrap();
+    assert_eq!(job.marks().len(), names.len());
+    for mark in job.marks() {
+        let file = mark.work.to_string().trim_start_matches("photo ").to_owned();
+        let name = file.strip_prefix("photos/").unwrap();
+        assert!(name.ends_with(".jpg") && name.len() < 60 && !name.contains(['/', '\\']), "{name}");
+        assert!(folder.join(&file).is_file(), "{file}");
+        let (status, shown) = served.own(&file);
+        assert!(status == 200 && shown.contains("content-type: image/jpeg") && shown.contains("nosniff"));
+    }
+    assert_eq!(std::fs::read_to_string(dir.path().join("secret.txt")).unwrap(), "nobody's business");
+    // What lies beside the photos, or beside the job, has no address.
+    std::fs::write(folder.join("photos/unnamed.jpg"), JPEG).unwrap();
+    for path in
+        ["photos/unnamed.jpg", "photos/../plan.toml", "photos/..%2fplan.toml", "photos/..%2f..%2fsecret.txt"]
+    {
+        assert!(matches!(served.own(path).0, 400 | 404), "{path}");
+    }
+}
+
+/// The address a browser is started with stands in the list of running programs, for every user to see.
+#[test]
+#[cfg(target_os = "linux")]
+fn a_browser_is_started_with_a_ticket_that_is_good_once() {
+    use std::os::unix::fs::PermissionsExt;
+    let dir = with_job();
+    let (programs, told) = (dir.path().join("programs"), dir.path().join("told"));
+    std::fs::create_dir(&programs).unwrap();
+    let browser = programs.join("xdg-open");
+    let script = format!("#!/bin/sh\necho \"$@\" > '{0}.part' && mv '{0}.part' '{0}'\n", told.display());
+    std::fs::write(&browser, script).unwrap();
+    std::fs::set_permissions(&browser, std::fs::Permissions::from_mode(0o755)).unwrap();
+    let path = format!("{}:{}", programs.display(), std::env::var("PATH").unwrap());
+    let served = Served::with(&dir.path().join("job"), &[], &[("PATH", path.into())]);
+    let begun = Instant::now();
+    let started = loop {
+        match std::fs::read_to_string(&told) {
+            Ok(started) => break started.trim().to_owned(),
+            Err(_) => assert!(begun.elapsed() < Duration::from_secs(10), "no browser is started"),
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    };
+    assert!(!started.contains(&served.token), "{started}");
+    let ticket = started.strip_prefix(&format!("http://{}", served.host)).unwrap().to_owned();
+    assert!(ticket.starts_with("/start/") && ticket.len() > 32, "{ticket}");
+    assert_eq!(served.get("/start/", "").0, 410);
+    assert_eq!(served.get(&format!("/start/{}", "0".repeat(32)), "").0, 410);
+    assert_eq!(served.get(&ticket, "Sec-Fetch-Site: cross-site\r\n").0, 403, "another site uses it up");
+    // The browser is led to the page, which can be loaded again; the ticket cannot.
+    let (status, answer) = served.get(&ticket, "Sec-Fetch-Site: none\r\n");
+    assert!(status == 303 && answer.contains(&format!("location: /{}/\r\n", served.token)), "{answer}");
+    let (status, answer) = served.get(&ticket, "Sec-Fetch-Site: none\r\n");
+    assert!(status == 410 && !answer.contains(&served.token), "{answer}");
+    assert_eq!((served.own("").0, served.own("").0), (200, 200));
 }

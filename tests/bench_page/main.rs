@@ -14,8 +14,14 @@ mod chromium;
 mod client;
 mod hostile;
 #[cfg(all(target_os = "linux", feature = "mic"))]
+mod looks;
+#[cfg(all(target_os = "linux", feature = "mic"))]
 #[path = "../capture/microphone.rs"]
 #[allow(dead_code)] // The tests of live capture use the rest of it.
 mod microphone;
 #[cfg(all(target_os = "linux", feature = "mic"))]
+mod pages;
+#[cfg(all(target_os = "linux", feature = "mic"))]
 mod sitting;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+mod wire;

@@ -7,6 +7,8 @@ export function $(id) {
   return document.getElementById(id);
 }
 
+const MOST_PHOTO = 24 * 2 ** 20;
+
 let state = null;
 
 /** Ask the program; fails with its own words. */
@@ -75,15 +77,34 @@ async function refresh() {
   options($("pass"), passes.map((pass) => [pass.name, pass.name]), known === passes.length ? undefined : passes.at(-1)?.name);
   $("pass-choice").hidden = passes.length === 0;
   if (!$("record-pass").value) $("record-pass").value = passes.at(-1)?.name || "before";
-  $("report-pages").replaceChildren(...(job?.pages || []).map((name) => {
-    const link = document.createElement("a");
-    Object.assign(link, { href: `report/${name}`, target: "_blank", rel: "noopener", textContent: name === "report.html" ? "Report" : "Hand-over sheet" });
-    const item = document.createElement("li");
-    item.append(link);
-    return item;
-  }));
+  $("report-pages").replaceChildren(...(job?.pages || []).map(reportLine));
+  $("report-hint").hidden = !job?.pages?.length;
   turn();
   await showPart();
+}
+
+/** A page of the report, to be opened in a window of its own or printed from here. */
+function reportLine(name) {
+  const title = name === "report.html" ? "Report" : "Hand-over sheet";
+  const link = document.createElement("a");
+  Object.assign(link, { href: `report/${name}`, target: "_blank", rel: "noopener", textContent: title });
+  const print = document.createElement("button");
+  Object.assign(print, { type: "button", textContent: "Print" });
+  print.dataset.print = name;
+  print.setAttribute("aria-label", `Print the ${title.toLowerCase()}`);
+  const item = document.createElement("li");
+  item.append(link, print);
+  return item;
+}
+
+/** Send a page of the report to the printer, out of a frame that is never seen. */
+function print(name) {
+  document.querySelector("iframe.printed")?.remove();
+  const frame = document.createElement("iframe");
+  Object.assign(frame, { className: "printed", src: `print/${name}`, tabIndex: -1, title: "The page that is printed" });
+  frame.setAttribute("aria-hidden", "true");
+  frame.addEventListener("load", () => frame.contentWindow.print());
+  document.body.append(frame);
 }
 
 const NAMES = ["job", "record", "block", "takes", "notes", "tray", "work", "plan", "report"];
@@ -175,15 +196,41 @@ document.addEventListener("submit", async (event) => {
   }
 });
 
+$("photo-form").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const form = event.target;
+  const file = form.elements.photo.files[0];
+  if (!file) return;
+  const asked = new URLSearchParams({ places: form.elements.places.value, name: file.name });
+  const button = form.querySelector("button");
+  button.disabled = true;
+  try {
+    if (file.size > MOST_PHOTO) throw { error: `the photo has ${(file.size / 2 ** 20).toFixed(0)} MB, and 24 MB are taken`, next: "save it smaller" };
+    const answer = await fetch(`do/photo?${asked}`, { method: "POST", headers: { "Content-Type": file.type }, body: file });
+    const told = await answer.json().catch(() => ({ error: "only JPEG, PNG and WebP are taken", next: "save it as one of these" }));
+    if (!answer.ok) throw told;
+    say(told);
+    form.reset();
+  } catch (error) {
+    failed(error);
+  }
+  button.disabled = false;
+});
+
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
-  const { sound, unmark, place, order } = button.dataset;
+  const { sound, unmark, place, order, tick, work, record, plate, print: page } = button.dataset;
   if (sound) {
     $("player").hidden = false;
     $("player-words").textContent = button.getAttribute("aria-label").replace("Hear ", "");
     $("audio").src = `sound/${sound.split("/").map(encodeURIComponent).join("/")}`;
     $("audio").play().catch(() => {});
+  } else if (page) print(page);
+  else if (tick) await act("mark", { places: tick, work });
+  else if (record) {
+    $("record-places").value = plate;
+    location.hash = "#record";
   } else if (unmark) await act("unmark", { n: Number(unmark) });
   else if (order) await act(order);
   else if (place) {

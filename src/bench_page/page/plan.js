@@ -20,13 +20,26 @@ export async function loadPlan(again = false) {
   faults([]);
 }
 
-function cell(value, name, label, change) {
+function cell(thing, key, name, label, size = 5, also = () => {}) {
   const input = document.createElement("input");
-  Object.assign(input, { value, autocomplete: "off", spellcheck: false, size: 7 });
+  Object.assign(input, { value: thing[key], autocomplete: "off", spellcheck: false, size });
+  return bound(input, thing, key, name, label, also);
+}
+
+function choice(thing, key, name, label, options) {
+  const select = document.createElement("select");
+  select.append(...options.map(([value, text]) => new Option(text, value)));
+  select.value = thing[key];
+  return bound(select, thing, key, name, label);
+}
+
+/** What is typed or chosen goes into the table, and is checked. */
+function bound(input, thing, key, name, label, also = () => {}) {
   input.dataset.cell = name;
   input.setAttribute("aria-label", label);
   input.addEventListener("input", () => {
-    change(input.value);
+    also(input.value);
+    thing[key] = input.value;
     touched();
   });
   return input;
@@ -54,7 +67,7 @@ function faults(list) {
     line.textContent = `${input ? `${input.getAttribute("aria-label")}: ` : ""}${fault.text}`;
     return line;
   }));
-  for (const input of $("plan-table").querySelectorAll("input")) {
+  for (const input of $("plan-table").querySelectorAll("input, select")) {
     const wrong = list.some((fault) => fault.cell === input.dataset.cell);
     if (wrong) input.setAttribute("aria-invalid", "true");
     else input.removeAttribute("aria-invalid");
@@ -80,29 +93,73 @@ function button(text, label, work) {
   return made;
 }
 
-function draw() {
-  const bellows = document.createElement("select");
-  bellows.append(new Option("one note a plate", "unisonoric"), new Option("two notes a plate", "bisonoric"));
-  bellows.value = table.bellows;
-  bellows.addEventListener("change", () => { table.bellows = bellows.value; touched(); });
-  const top = document.createElement("p");
-  top.append(
-    labelled("Title", cell(table.title, "title", "Title", (text) => { table.title = text; })),
-    labelled("A4, Hz", cell(table.reference, "reference", "A4, Hz", (text) => { table.reference = text; })),
-    labelled("Bellows", bellows),
-  );
-  $("plan-table").replaceChildren(top, ...table.rows.map(drawRow));
+function paragraph(className, ...parts) {
+  const made = document.createElement("p");
+  made.className = className;
+  made.append(...parts);
+  return made;
 }
 
-function drawRow(row, r) {
+function boxed(title, ...parts) {
   const box = document.createElement("fieldset");
   const legend = document.createElement("legend");
-  legend.textContent = `Block ${row.block}, row ${row.name}`;
-  const names = document.createElement("p");
-  names.append(labelled("Row", cell(row.name, `${r}.name`, `Name of row ${row.name}`, (text) => { row.name = text; })));
+  legend.textContent = title;
+  box.append(legend, ...parts);
+  return box;
+}
+
+const BELLOWS = [["unisonoric", "one note a plate"], ["bisonoric", "two notes a plate"]];
+const KINDS = ["leather", "leather + spring", "plastic", "plastic + spring"].map((kind) => [kind, kind]);
+const EMPTY_PLATE = { press: "", draw: "", outer: "?", inner: "?", outer_kind: "leather", inner_kind: "leather", slot_press: "", slot_draw: "" };
+
+const emptyRow = (name) => ({ name, tremolo: "0", tremolo_in: "cents", plates: [{ ...EMPTY_PLATE }] });
+
+function draw() {
+  const top = paragraph("fields",
+    labelled("Title", cell(table, "title", "title", "Title", 34)),
+    labelled("A4, Hz", cell(table, "reference", "reference", "A4, Hz")),
+    labelled("Bellows", choice(table, "bellows", "bellows", "Bellows", BELLOWS)),
+  );
+  const more = paragraph("", button("Add a block", "", () => table.blocks.push({ name: freeName(table.blocks, ["bass", "treble", "melody", "chords"]), outer_tongue: "press", limit: "-40", tolerance: "2", rows: [emptyRow("A")] })));
+  $("plan-table").replaceChildren(top, ...table.blocks.map(drawBlock), more);
+}
+
+function drawBlock(block, b) {
+  const of = (text) => `Block ${block.name}: ${text}`;
+  const fields = paragraph("fields",
+    labelled("Name", cell(block, "name", `${b}.name`, of("name"), 10)),
+    labelled("Outer tongues sound on", choice(block, "outer_tongue", `${b}.outer_tongue`, of("outer tongues sound on"), [["press", "press"], ["draw", "draw"]])),
+    labelled("Leaks from, dB", cell(block, "limit", `${b}.limit`, of("leaks from, dB"))),
+    labelled("Leave alone within, cents", cell(block, "tolerance", `${b}.tolerance`, of("leave alone within, cents"))),
+  );
+  const rows = block.rows.map((row, r) => drawRow(block, row, b, r));
+  const out = table.blocks.length > 1 ? [button("Take this block out", `Take this block out: ${block.name}`, () => table.blocks.splice(b, 1))] : [];
+  return boxed(`Block ${block.name}`, fields, ...rows, paragraph("", ...out));
+}
+
+const COLUMNS = [
+  ["press", "Press", "press note"],
+  ["draw", "Draw", "draw note"],
+  ["outer", "Outer valve, mm", "outer valve, mm"],
+  ["outer_kind", "made of", "outer valve is made of", KINDS],
+  ["inner", "Inner valve, mm", "inner valve, mm"],
+  ["inner_kind", "made of", "inner valve is made of", KINDS],
+  ["slot_press", "Slot press, mm", "slot of the press reed, mm"],
+  ["slot_draw", "Slot draw, mm", "slot of the draw reed, mm"],
+];
+
+function drawRow(block, row, b, r) {
+  const at = `${b}.${r}`;
+  const of = (text) => `Block ${block.name}, row ${row.name}: ${text}`;
+  const fields = paragraph("fields",
+    labelled("Row", cell(row, "name", `${at}.name`, of("name"))),
+    labelled("Off the target", cell(row, "tremolo", `${at}.tremolo`, of("off the target"), 16)),
+    labelled("in", choice(row, "tremolo_in", `${at}.tremolo_in`, of("off the target in"), [["cents", "cents"], ["beats", "beats a second"]])),
+    Object.assign(document.createElement("span"), { className: "faint", textContent: "A tremolo rank: 12, or at notes: F#3 12.3, F4 15.6" }),
+  );
   const grid = document.createElement("table");
   const head = grid.createTHead().insertRow();
-  for (const text of ["Plate", "Press", "Draw", "Outer valve", "Inner valve", ""]) {
+  for (const text of ["Plate", ...COLUMNS.map(([, head]) => head), ""]) {
     const th = document.createElement(text ? "th" : "td");
     if (text) th.scope = "col";
     th.textContent = text;
@@ -111,34 +168,41 @@ function drawRow(row, r) {
   const body = grid.createTBody();
   row.plates.forEach((plate, p) => {
     const line = body.insertRow();
+    const place = `${row.name}${p + 1}`;
     const name = document.createElement("th");
     name.scope = "row";
-    name.textContent = `${row.name}${p + 1}`;
+    name.textContent = place;
     line.append(name);
-    for (const [column, word] of [["press", "press note"], ["draw", "draw note"], ["outer", "outer valve, mm"], ["inner", "inner valve, mm"]]) {
-      line.insertCell().append(cell(plate[column], `${r}.${p}.${column}`, `${row.name}${p + 1} ${word}`, (text) => {
-        // A unisonoric plate gives one note; the draw cell follows until it is typed in.
-        if (column === "press" && table.bellows === "unisonoric" && plate.draw === plate.press) {
-          plate.draw = text;
-          document.querySelector(`[data-cell="${r}.${p}.draw"]`).value = text;
-        }
-        plate[column] = text;
-      }));
+    for (const [column, , word, options] of COLUMNS) {
+      const cellName = `${at}.${p}.${column}`;
+      const label = `${block.name} ${place} ${word}`;
+      // A unisonoric plate gives one note; the draw cell follows until it is typed in.
+      const also = (text) => {
+        if (column !== "press" || table.bellows !== "unisonoric" || plate.draw !== plate.press) return;
+        plate.draw = text;
+        document.querySelector(`[data-cell="${at}.${p}.draw"]`).value = text;
+      };
+      line.insertCell().append(options ? choice(plate, column, cellName, label, options) : cell(plate, column, cellName, label, 5, also));
     }
-    line.insertCell().append(button("take out", `Take out plate ${row.name}${p + 1}`, () => row.plates.splice(p, 1)));
+    if (row.plates.length > 1) line.insertCell().append(button("take out", `Take out plate ${block.name} ${place}`, () => row.plates.splice(p, 1)));
+    else line.insertCell();
   });
-  const more = document.createElement("p");
-  more.append(
-    button("Add a plate", `Add a plate to row ${row.name}`, () => row.plates.push({ press: "", draw: "", outer: "?", inner: "?" })),
-    button("Add a row", `Add a row after ${row.name}`, () => table.rows.splice(r + 1, 0, { block: row.block, name: nextName(), outer_tongue: row.outer_tongue, plates: [{ press: "", draw: "", outer: "?", inner: "?" }] })),
-  );
-  box.append(legend, names, grid, more);
-  return box;
+  const scroll = document.createElement("div");
+  Object.assign(scroll, { className: "scroll", tabIndex: 0 });
+  scroll.setAttribute("role", "region");
+  scroll.setAttribute("aria-label", of("plates"));
+  scroll.append(grid);
+  const buttons = [
+    button("Add a plate", `Add a plate to block ${block.name}, row ${row.name}`, () => row.plates.push({ ...EMPTY_PLATE })),
+    button("Add a row", `Add a row after ${row.name} to block ${block.name}`, () => block.rows.splice(r + 1, 0, emptyRow(freeName(block.rows, [..."ABCDEFGHIJKLMNOPQRSTUVWXYZ"])))),
+  ];
+  if (block.rows.length > 1) buttons.push(button("Take this row out", `Take this row out: row ${row.name} of block ${block.name}`, () => block.rows.splice(r, 1)));
+  return boxed(`Row ${row.name}`, fields, scroll, paragraph("buttons", ...buttons));
 }
 
-function nextName() {
-  const used = table.rows.map((row) => row.name);
-  return [..."ABCDEFGHIJKLMNOPQRSTUVWXYZ"].find((letter) => !used.includes(letter)) || "AA";
+function freeName(things, names) {
+  const used = things.map((thing) => thing.name);
+  return names.find((name) => !used.includes(name)) || "";
 }
 
 $("plan-form").addEventListener("submit", async (event) => {

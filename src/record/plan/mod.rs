@@ -1,5 +1,6 @@
 //! `plan.toml`: what lies on the bench, as people write and edit it (`docs/job-format.md`).
 
+mod edit;
 mod plates_csv;
 mod reader;
 mod row;
@@ -66,6 +67,12 @@ impl Plan {
     /// The plan as `plan.toml` text; reading it back gives the same plan.
     pub fn to_toml(&self) -> String {
         write::to_toml(self)
+    }
+
+    /// This plan as an edit of `text`: only what differs is written anew, and remarks and order stay. Where that cannot be
+    /// done, as [`Plan::to_toml`].
+    pub fn written_into(&self, text: &str) -> String {
+        edit::written_into(self, text)
     }
 
     /// The plan's text with another title, comments and all; as it was where it has no title line.

@@ -49,7 +49,7 @@ fn rank(book: &Book, block: &Block, row: &Row) -> Markup {
             summary { "Figures of block " (block.name) ", row " (row.name) }
             div.scroll { table {
                 thead { tr {
-                    th { "Reed" } th { "Note" } th.figure { "Target, Hz" } th.figure { "Pitch, Hz" }
+                    th { "Reed" } th { "Note" } th.figure.spare { "Target, Hz" } th.figure { "Pitch, Hz" }
                     @for pass in book.dossier.passes { th.figure { "Cents, " (pass.pass) } }
                     th { "Do" }
                 } }
@@ -60,7 +60,7 @@ fn rank(book: &Book, block: &Block, row: &Row) -> Markup {
                         tr {
                             td { (book.link(&place.plate, &place)) }
                             td { (reed.note) }
-                            td.figure { @if let Some(target) = subject.instrument.target(&place) { (plain(target.get(), 3)) } }
+                            td.figure.spare { @if let Some(target) = subject.instrument.target(&place) { (plain(target.get(), 3)) } }
                             td.figure { @if let Some(pitch) = pitch { (plain(pitch.f0.get(), 3)) } @else { "–" } }
                             @if has_earlier { td.figure { (cents(book.reeds.first().and_then(|reeds| reeds.get(&place)))) } }
                             td.figure { (cents(now)) }
@@ -95,7 +95,7 @@ fn changes(book: &Book, comparison: &Comparison) -> Markup {
             h2 { "What changed from " (clean(&comparison.earlier)) " to " (clean(&comparison.later)) }
             h3 { "Valves" }
             @if !told.is_empty() {
-                div.scroll { table {
+                div.scroll { table.work {
                     thead { tr { th { "Plate" } th { "Valve" } th { "Change" } th { "Why" } } }
                     tbody { @for valve in told { tr {
                         td { (book.link(&valve.place.plate, &valve.place.plate)) }

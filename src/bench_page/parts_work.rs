@@ -1,0 +1,94 @@
+//! The work list, to be ticked off: a tick is a mark of the bench notes, and is taken back as any other.
+
+use maud::{Markup, html};
+
+use super::Error;
+use super::desk::Desk;
+use super::parts_bench::mark_line;
+use super::words::figures;
+use crate::instrument::ValvePlace;
+use crate::judgement::Findings;
+use crate::record::Job;
+use crate::report::{Work as Hazard, caution};
+use crate::workshop::{self, Choice, Mark, Task, TaskValve, Trouble, Work, WorkList};
+
+/// So many of the newest marks stand below the list.
+const NEWEST: usize = 8;
+
+/// What findings and marks ask for.
+pub(super) fn work(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
+    let job = desk.job()?;
+    let found = desk.found(pass)?;
+    let list = work_list(&job, found.pass.as_deref(), &found.findings);
+    let marks = job.marks();
+    let done: Vec<&Mark> = marks.iter().rev().filter(|mark| !mark.undone).take(NEWEST).collect();
+    Ok(html! {
+        @if list.tasks.is_empty() { p { "No valve wants work." } }
+        (rows(&list))
+        @if !done.is_empty() {
+            h3 { "Noted last" }
+            ul.plain { @for mark in done { (mark_line(mark)) } }
+        }
+        h3 { "Caution" }
+        ul.caution {
+            @for work in [Hazard::Knife, Hazard::Solvent, Hazard::Heat, Hazard::File] { li { (caution(work)) "." } }
+            li { "local rules and trained advice come first." }
+        }
+    })
+}
+
+fn work_list(job: &Job, pass: Option<&str>, findings: &Findings) -> WorkList {
+    let heard_at = pass.map(|pass| job.heard_at(pass)).unwrap_or_default();
+    let findings = pass.map(|_| findings);
+    workshop::work_list(job.instrument(), job.valve_rule(), &job.bench(), findings, &heard_at)
+}
+
+fn rows(list: &WorkList) -> Markup {
+    let heads = ["Lift these plates, each once", "In reach, the plate stays", "Listen again first"];
+    html! { @for row in list.rows() { @if let Some(first) = row.first() {
+        h3 { "Block " (first.plate.block) ", row " (first.plate.row) }
+        @for (head, tasks) in heads.iter().zip(Task::sorted(row)) {
+            @if !tasks.is_empty() {
+                h4 { (head) }
+                ul.plain { @for task in tasks {
+                    @if task.lift {
+                        li.task { div { b { (task.plate) } ": the plate is to be lifted" }
+                            div.ticks { (tick(&task.plate.to_string(), &Work::Lifted, "lifted")) } }
+                    }
+                    @for valve in &task.valves { (line(task, valve)) }
+                } }
+            }
+        }
+    } } }
+}
+
+fn line(task: &Task, valve: &TaskValve) -> Markup {
+    let place = ValvePlace { plate: task.plate.clone(), face: valve.face };
+    let name = place.to_string();
+    html! { li.task {
+        div { b { (name) } ": " (figures(&valve.words())) }
+        div.ticks {
+            @if matches!(valve.trouble, Trouble::Leaks | Trouble::Off) {
+                (tick(&name, &fitted(valve), "valve fitted"))
+                @if valve.trouble == Trouble::Leaks { (tick(&name, &Work::ValveKept, "valve kept")) }
+            } @else {
+                button.plain type="button" data-record=(name) data-plate=(task.plate) aria-label={ "Record " (task.plate) " again" } { "record again" }
+            }
+            button.plain type="button" data-place=(name) aria-label={ "Note other work at " (name) } { "other work" }
+        }
+    } }
+}
+
+/// A button that notes the work; the page sends its words to where all marks go.
+fn tick(place: &str, work: &Work, word: &str) -> Markup {
+    html! { button type="button" data-tick=(place) data-work=(work) aria-label={ (place) ": " (word) ", done" } { (word) } }
+}
+
+/// What is noted when the valve is ticked off: the one that was proposed, out of its bin, or a new one.
+fn fitted(valve: &TaskValve) -> Work {
+    let source = match &valve.replacement {
+        Some(Choice::FromTray { lot, .. }) => workshop::Source::Tray { bin: lot.bin.clone() },
+        _ => workshop::Source::New,
+    };
+    Work::ValveFitted { length: valve.length, source }
+}
