@@ -121,20 +121,51 @@ fn edit_list(there: &mut Array, was: &Array, now: &Array) {
         }
     }
     for _ in new_end..old_end {
-        there.remove(new_end);
+        take_out(there, new_end);
     }
     for at in old_end..new_end {
         if let Some(new) = now.get(at) {
-            let mut item = new.clone();
-            // As its neighbour stands: on the same line or on one of its own.
-            let before = there.get(at.saturating_sub(1)).and_then(|item| item.decor().prefix().cloned());
-            item.decor_mut().clear();
-            let before = before.as_ref().and_then(|before| before.as_str()).unwrap_or(" ");
-            let blank: String = before.chars().filter(|letter| letter.is_whitespace()).collect();
-            item.decor_mut().set_prefix(if at > 0 && blank.is_empty() { " ".into() } else { blank });
-            there.insert_formatted(at, item);
+            put_in(there, at, new);
         }
     }
+}
+
+/// A remark behind an item stands before the next one in the library's eyes: what stood before the item that goes is of
+/// the one before it, and stays.
+fn take_out(list: &mut Array, at: usize) {
+    let before = prefix(&list.remove(at));
+    match list.get_mut(at) {
+        Some(next) => next.decor_mut().set_prefix(before),
+        None => list.set_trailing(before),
+    }
+}
+
+/// As its neighbours stand: on the same line or on one of its own.
+fn put_in(list: &mut Array, at: usize, new: &Value) {
+    let mut item = new.clone();
+    item.decor_mut().clear();
+    let blank = |text: &str| {
+        text.rfind('\n').map_or(" ".to_owned(), |line| text.get(line..).unwrap_or(" ").to_owned())
+    };
+    let before = match list.get_mut(at) {
+        Some(next) => {
+            let before = prefix(next);
+            next.decor_mut().set_prefix(blank(&before));
+            before
+        }
+        None => {
+            let neighbour = at.checked_sub(1).and_then(|at| list.get(at)).map_or(String::new(), prefix);
+            let trailing = list.trailing().as_str().unwrap_or_default().to_owned();
+            list.set_trailing(if trailing.contains('\n') { "\n" } else { "" });
+            trailing.trim_end().to_owned() + &blank(&neighbour)
+        }
+    };
+    item.decor_mut().set_prefix(before);
+    list.insert_formatted(at, item);
+}
+
+fn prefix(value: &Value) -> String {
+    value.decor().prefix().and_then(|before| before.as_str()).unwrap_or_default().to_owned()
 }
 
 /// Another value with the blanks and remarks of the one that was there.
