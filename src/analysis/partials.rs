@@ -21,6 +21,9 @@ const FRAME_S: f64 = 0.016;
 const GUIDE_SNR: f64 = 3.0;
 /// A partial takes part in the last rounds when its mean amplitude stands this far above its own error, in power.
 const LEAST_COHERENT: f64 = 4.0;
+/// Noise is not believed to lie deeper than this below the strongest partial, power in one hertz (-130 dB): no microphone
+/// is so quiet, but a lossy coder leaves bands empty, and what little is in them would outweigh the tone.
+const DEEPEST_NOISE: f64 = 1e-13;
 /// Last rounds: each takes the phase that is left by a straight line.
 const LAST_ROUNDS: usize = 3;
 
@@ -94,6 +97,9 @@ impl Partials {
             partials.noise_beside.push(noise);
             partials.bands.push(PartialBand { number, series, noise, amplitude: Complex::zero(), power });
         }
+        let least = DEEPEST_NOISE * partials.bands.iter().map(|band| band.power).fold(0.0, f64::max);
+        partials.noise_beside.iter_mut().for_each(|noise| *noise = noise.max(least));
+        partials.bands.iter_mut().for_each(|band| band.noise = band.noise.max(least));
         partials
     }
 
