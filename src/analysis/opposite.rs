@@ -3,7 +3,7 @@
 use std::rc::Rc;
 
 use super::between_partials::between_partials;
-use super::hearing::{Hearing, cents};
+use super::hearing::{Hearing, cents, pitch_range};
 use super::second_tone::{Found, Search};
 use super::sidebands::{self, Line, Stretch};
 use super::{NotMeasured, Opposite, OppositeExpectation};
@@ -24,6 +24,11 @@ const LIMIT_CYCLES: f64 = 0.5;
 /// Log-likelihood ratio from which the opposite reed counts as heard: when it was looked for everywhere, and at its place.
 const EVIDENCE_ANYWHERE: f64 = 16.0;
 const EVIDENCE_IN_PLACE: f64 = 12.0;
+/// A pitch that swings further than this over the stretch leaves lines of its own in a room, cents: so much more evidence is
+/// asked for each cent, and no more than that altogether.
+const STEADY_CENTS: f64 = 6.0;
+const EVIDENCE_PER_CENT: f64 = 0.7;
+const MOST_MORE: f64 = 12.0;
 /// Rounds of taking the second series off and following the wander anew.
 const ROUNDS: usize = 4;
 /// A pattern of every second, third … partial that explains this much more is another note, not the opposite reed.
@@ -101,7 +106,8 @@ fn beside(
         .filter(|found| !is_pattern(&search, found))
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence));
     let evidence = best.map_or(0.0, |found| found.evidence);
-    let Some(mut found) = best.filter(|found| found.evidence >= threshold) else {
+    let asked = threshold + for_swing(hearing);
+    let Some(mut found) = best.filter(|found| found.evidence >= asked) else {
         return not_heard(hearing, &search, &stretch, (low, high), evidence, threshold);
     };
     for _ in 0..ROUNDS {
@@ -138,7 +144,7 @@ fn another_note(hearing: &mut Hearing, place: f64, within: f64) -> Opposite {
     let (low, high) = (place - within, place + within);
     let best = search.best(low, high);
     let evidence = best.map_or(0.0, |found| found.evidence);
-    match best.filter(|found| found.evidence >= EVIDENCE_IN_PLACE) {
+    match best.filter(|found| found.evidence >= EVIDENCE_IN_PLACE + for_swing(hearing)) {
         Some(found) => heard(found, evidence),
         None => not_heard(hearing, &search, &stretch, (low, high), evidence, EVIDENCE_IN_PLACE),
     }
@@ -184,11 +190,12 @@ fn not_heard(
     } else {
         outside(low, high, if in_place { least } else { limit_from })
     };
+    let asked = threshold + for_swing(hearing);
     let mut limit: Option<f64> = Some(0.0);
     for (low, high) in &ranges {
         for i in 0..=LIMIT_PLACES {
             let place = low + (high - low) * i as f64 / LIMIT_PLACES as f64;
-            let sure = search.sure_strength(place, threshold);
+            let sure = search.sure_strength(place, asked);
             limit = limit.zip(sure).map(|(a, b)| a.max(b));
         }
     }
@@ -196,6 +203,11 @@ fn not_heard(
         Some(limit) if limit.get() < USELESS_LIMIT_DB => Opposite::Quiet { limit, evidence },
         _ => Opposite::Unresolved { evidence, needs: None, reason: NotMeasured::TooNoisy },
     }
+}
+
+/// Evidence asked for beyond the usual, since the pitch swings.
+fn for_swing(hearing: &Hearing) -> f64 {
+    (EVIDENCE_PER_CENT * (pitch_range(hearing) - STEADY_CENTS)).clamp(0.0, MOST_MORE)
 }
 
 fn search_in(hearing: &Hearing, stretch: &Stretch, lines: Rc<Vec<Line>>) -> Search {

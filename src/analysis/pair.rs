@@ -29,6 +29,9 @@ const LEAST_CENTS: f64 = 2.5;
 const LEAST_CYCLES: f64 = 1.2;
 /// Two ends of one drifting pitch are no pair: each reed must sound in both halves, at least this strong re the other, dB.
 const HALF_DB: f64 = -16.0;
+/// Two tones beat, one whose pitch swings between two places does not: so much of the beat that the two lines call for must
+/// be there in the partials' power. Pairs show 0.7 to 1.2 of it in a room, one reed that swings below 0.55.
+const LEAST_BEAT: f64 = 0.65;
 /// Share of a band's samples that are independent of one another: its equivalent noise width over its sampling rate.
 const INDEPENDENT_SHARE: f64 = 0.5;
 /// Floor of the stated uncertainty from what two beating tones do to each other, cents, 95 %.
@@ -59,6 +62,9 @@ pub(super) fn pair(partials: &Partials, from_s: f64, to_s: f64) -> Option<Pair> 
         return None;
     }
     if whole.level_db().abs() > -FULLY_DB || (whole.high - whole.low) * fit.cycles_per_cent() < LEAST_CYCLES {
+        return None;
+    }
+    if fit.beat(&whole) < LEAST_BEAT {
         return None;
     }
     let halves = [0..fit.n / 2, fit.n / 2..fit.n].map(|half| {
@@ -114,6 +120,16 @@ struct Rest {
     /// The same for the better one of the two tones alone.
     alone: f64,
     high_over_low: f64,
+}
+
+/// Two lines on one partial.
+struct Lines {
+    /// Amplitude of the lower and of the higher one.
+    x: Complex<f64>,
+    y: Complex<f64>,
+    /// Share of the power that both leave, and that the better one alone leaves.
+    left: f64,
+    left_by_one: f64,
 }
 
 impl Tones {
@@ -257,48 +273,84 @@ impl<'a> Fit<'a> {
         }
     }
 
-    /// What two lines leave on each partial.
-    fn rest(&self, [low, high, slope]: [f64; 3], range: &std::ops::Range<usize>) -> Rest {
+    /// How much of the beat that two such lines make is found in the power of the partials, 1 for all of it.
+    fn beat(&self, tones: &Tones) -> f64 {
         let per_cent = self.centre_hz * std::f64::consts::LN_2 / 1200.0 * std::f64::consts::TAU * self.step_s;
-        let (mut pair, mut alone, mut low_power, mut high_power) = (0.0, 0.0, 0.0, 0.0);
-        let middle = 0.5 * self.n as f64;
+        let (mut found, mut called_for) = (0.0, 1e-300);
         for band in &self.bands {
             let number = band.number as f64;
-            let (a_rate, b_rate) = (number * per_cent * low, number * per_cent * high);
-            let bend = number * per_cent * slope / self.n as f64;
-            let start = range.start as f64 - middle;
-            // Phasors by recurrence: the turning rate itself turns by the slope.
-            let phase = |rate: f64| Complex::from_polar(1.0, rate * start + 0.5 * bend * start * start);
-            let turn = |rate: f64| Complex::from_polar(1.0, rate + bend * (start + 0.5));
-            let faster = Complex::from_polar(1.0, bend);
-            let (mut a, mut b) = (phase(a_rate), phase(b_rate));
-            let (mut a_turn, mut b_turn) = (turn(a_rate), turn(b_rate));
-            let (mut total, mut da, mut db, mut ab) =
-                (0.0, Complex::<f64>::zero(), Complex::<f64>::zero(), Complex::<f64>::zero());
-            for value in &band.series[self.from + range.start..self.from + range.end] {
-                total += value.norm_sqr();
-                da += a.conj() * value;
-                db += b.conj() * value;
-                ab += a.conj() * b;
-                a *= a_turn;
-                b *= b_turn;
-                a_turn *= faster;
-                b_turn *= faster;
-            }
-            let n = range.len() as f64;
-            let determinant = n * n - ab.norm_sqr();
-            if determinant < 1e-3 * n * n {
+            let series = &band.series[self.from..self.from + self.n];
+            let Some((x, y)) =
+                self.lines([tones.low, tones.high, tones.slope], &(0..self.n), band).map(|l| (l.x, l.y))
+            else {
                 continue;
-            }
-            let x = (da * n - ab * db) / determinant;
-            let y = (db * n - ab.conj() * da) / determinant;
-            let explained = (x.conj() * da + y.conj() * db).re;
-            let by_one = da.norm_sqr().max(db.norm_sqr()) / n;
-            pair += n * ((total - explained) / total).max(1e-9).ln();
-            alone += n * ((total - by_one) / total).max(1e-9).ln();
-            low_power += x.norm_sqr();
-            high_power += y.norm_sqr();
+            };
+            let expected = x * y.conj();
+            let mean = series.iter().map(Complex::norm_sqr).sum::<f64>() / self.n as f64;
+            let turn = number * per_cent * (tones.low - tones.high);
+            let middle = 0.5 * self.n as f64;
+            let projected = series.iter().enumerate().fold(Complex::<f64>::zero(), |sum, (i, value)| {
+                sum + Complex::from_polar(value.norm_sqr() - mean, -turn * (i as f64 - middle))
+            });
+            found += (projected / self.n as f64 * expected.conj()).re;
+            called_for += expected.norm_sqr();
+        }
+        found / called_for
+    }
+
+    /// What two lines leave on each partial.
+    fn rest(&self, [low, high, slope]: [f64; 3], range: &std::ops::Range<usize>) -> Rest {
+        let (mut pair, mut alone, mut low_power, mut high_power) = (0.0, 0.0, 0.0, 0.0);
+        let n = range.len() as f64;
+        for band in &self.bands {
+            let Some(lines) = self.lines([low, high, slope], range, band) else { continue };
+            pair += n * lines.left.max(1e-9).ln();
+            alone += n * lines.left_by_one.max(1e-9).ln();
+            low_power += lines.x.norm_sqr();
+            high_power += lines.y.norm_sqr();
         }
         Rest { pair, alone, high_over_low: high_power / f64::max(low_power, 1e-300) }
+    }
+
+    /// The two lines on one partial; `None` where they cannot be told apart.
+    fn lines(
+        &self,
+        [low, high, slope]: [f64; 3],
+        range: &std::ops::Range<usize>,
+        band: &PartialBand,
+    ) -> Option<Lines> {
+        let per_cent = self.centre_hz * std::f64::consts::LN_2 / 1200.0 * std::f64::consts::TAU * self.step_s;
+        let number = band.number as f64;
+        let (a_rate, b_rate) = (number * per_cent * low, number * per_cent * high);
+        let bend = number * per_cent * slope / self.n as f64;
+        let start = range.start as f64 - 0.5 * self.n as f64;
+        // Phasors by recurrence: the turning rate itself turns by the slope.
+        let phase = |rate: f64| Complex::from_polar(1.0, rate * start + 0.5 * bend * start * start);
+        let turn = |rate: f64| Complex::from_polar(1.0, rate + bend * (start + 0.5));
+        let faster = Complex::from_polar(1.0, bend);
+        let (mut a, mut b) = (phase(a_rate), phase(b_rate));
+        let (mut a_turn, mut b_turn) = (turn(a_rate), turn(b_rate));
+        let (mut total, mut da, mut db, mut ab) =
+            (0.0, Complex::<f64>::zero(), Complex::<f64>::zero(), Complex::<f64>::zero());
+        for value in &band.series[self.from + range.start..self.from + range.end] {
+            total += value.norm_sqr();
+            da += a.conj() * value;
+            db += b.conj() * value;
+            ab += a.conj() * b;
+            a *= a_turn;
+            b *= b_turn;
+            a_turn *= faster;
+            b_turn *= faster;
+        }
+        let n = range.len() as f64;
+        let determinant = n * n - ab.norm_sqr();
+        if determinant < 1e-3 * n * n {
+            return None;
+        }
+        let x = (da * n - ab * db) / determinant;
+        let y = (db * n - ab.conj() * da) / determinant;
+        let explained = (x.conj() * da + y.conj() * db).re;
+        let by_one = da.norm_sqr().max(db.norm_sqr()) / n;
+        Some(Lines { x, y, left: (total - explained) / total, left_by_one: (total - by_one) / total })
     }
 }

@@ -26,6 +26,10 @@ const LEAST_CYCLES: f64 = 0.45;
 const LEAST_SHARE: f64 = 0.04;
 /// A line is measured when this share of its energy is left.
 const MEASURABLE_SHARE: f64 = 0.25;
+/// A room answers a moving pitch late: the tone's own echo lies beside it. How late, s; and from which swing of the phase
+/// on that course is taken off too, rad: less is as well a second reed's doing.
+const ECHOES_S: [f64; 2] = [0.04, 0.16];
+const LEAST_SWING: f64 = 0.1;
 /// The background is averaged over this many cycles to either side at least, and over this share of the distance.
 const BACKGROUND_CYCLES: f64 = 2.5;
 const BACKGROUND_SHARE: f64 = 0.25;
@@ -161,7 +165,10 @@ pub(super) fn beside_partials(
     let level = shared_level(hearing, &series, known);
     let size = smooth_length(n * PADDING);
     let fft = plans::forward(size);
-    let slow = orthonormal(&[], &slow_course(n), &window);
+    let mut slow = orthonormal(&[], &slow_course(n), &window);
+    let echoes = echo_courses(&stretch.turn, partials.step_s);
+    let echoes = orthonormal(&slow, &echoes, &window);
+    slow.extend(echoes);
     let energy_by_bin = line_energy(&slow, &window, size, &*fft);
     let bin_hz = 1.0 / (size as f64 * partials.step_s);
     let reach = ((0.46 * partials.centre_hz).min(0.5 * partials.shape.half_hz) / bin_hz) as usize;
@@ -236,6 +243,20 @@ fn noise_share(window: &[f64]) -> f64 {
 fn slow_course(n: usize) -> Vec<Vec<f64>> {
     let middle = 0.5 * (n as f64 - 1.0);
     vec![vec![1.0; n], (0..n).map(|i| (i as f64 - middle) / middle.max(1.0)).collect()]
+}
+
+/// How far the phase has moved since each echo left: what a room adds to every partial goes with it.
+fn echo_courses(turn: &[f64], step_s: f64) -> Vec<Vec<f64>> {
+    let course = |late_s: f64| -> Vec<f64> {
+        let late = (late_s / step_s).round() as usize;
+        turn.iter().enumerate().map(|(i, now)| now - turn[i.saturating_sub(late)]).collect()
+    };
+    let swing = |course: &Vec<f64>| {
+        let n = course.len().max(1) as f64;
+        let mean = course.iter().sum::<f64>() / n;
+        (course.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / n).sqrt()
+    };
+    ECHOES_S.into_iter().map(course).filter(|course| swing(course) > LEAST_SWING).collect()
 }
 
 /// Energy that a unit line keeps at each bin once the slow course is taken off: its window-weighted square.
