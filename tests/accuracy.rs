@@ -9,6 +9,7 @@ use bench::natural::{natural_mains, natural_room, random_natural, random_spectru
 use bench::statistics::{Rate, over_seeds, quantile, rms};
 use bench::tone::{Mains, Rendered, Tail, ToneSpec};
 use platenote::analysis::{Clock, Expectation, Reading, read};
+use platenote::take::Take;
 use platenote::units::Hz;
 
 fn cents(found_hz: f64, true_hz: f64) -> f64 {
@@ -120,6 +121,45 @@ fn stated_interval_covers_the_truth() {
 }
 
 /// No octave error from 27.5 Hz to 5 kHz on natural takes.
+/// A lossy coder leaves everything above some frequency empty, inside a partial's band as well; what is left of such a
+/// partial says nothing of the pitch.
+#[test]
+fn a_band_that_a_coder_emptied_does_not_move_the_pitch() {
+    let errors = over_seeds(150_000, 60, |seed| {
+        let rendered = random_natural(seed, 600.0, 3000.0).render(seed);
+        let reading = read(&rendered.take(), &Expectation::default()).ok()?;
+        let cut_hz = Chance::split(seed, 210).between(14_000.0, 20_000.0);
+        let coded = Take::new(without_top(&rendered.samples, rendered.rate_hz, cut_hz), rendered.rate_hz);
+        let coded = read(&coded, &Expectation::default()).ok()?;
+        let error = cents(coded.f0.get(), reading.f0.get()).abs();
+        if error > 0.05 {
+            println!("seed {seed}: {error:.3} cents, {:.1} Hz, cut at {cut_hz:.0} Hz", reading.f0.get());
+        }
+        Some(error)
+    });
+    let errors: Vec<f64> = errors.into_iter().flatten().collect();
+    assert!(errors.len() >= 55, "{} read", errors.len());
+    assert!(
+        errors.iter().all(|error| *error < 0.05),
+        "largest {:?}",
+        errors.iter().copied().fold(0.0, f64::max)
+    );
+}
+
+/// Nothing above `cut_hz`.
+fn without_top(samples: &[f32], rate_hz: u32, cut_hz: f64) -> Vec<f32> {
+    let mut planner = realfft::RealFftPlanner::<f64>::new();
+    let n = samples.len();
+    let (forward, inverse) = (planner.plan_fft_forward(n), planner.plan_fft_inverse(n));
+    let mut values: Vec<f64> = samples.iter().map(|sample| f64::from(*sample)).collect();
+    let mut bins = forward.make_output_vec();
+    forward.process(&mut values, &mut bins).expect("lengths fit");
+    let first = (cut_hz / f64::from(rate_hz) * n as f64) as usize;
+    bins.iter_mut().skip(first).for_each(|bin| *bin = Default::default());
+    inverse.process(&mut bins, &mut values).expect("lengths fit");
+    values.iter().map(|value| (value / n as f64) as f32).collect()
+}
+
 #[test]
 fn no_octave_error_on_natural_takes() {
     let wrong = wrong_notes(40_000, 300, |seed| random_natural(seed, 27.5, 5000.0));

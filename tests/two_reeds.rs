@@ -5,7 +5,7 @@ mod bench;
 use bench::chance::Chance;
 use bench::natural::{natural_opposite, random_natural};
 use bench::statistics::{Rate, over_seeds};
-use bench::tone::{Rendered, ToneSpec};
+use bench::tone::{Rendered, ToneSpec, Wander};
 use platenote::analysis::{Expectation, SoundingReed, read};
 
 /// The planted pair, low to high: pitch over the middle of the note, level re the stronger.
@@ -72,6 +72,26 @@ fn octave_pairs_are_told_apart() {
         spec
     });
     assert!(rate.value() >= 0.9, "{rate}");
+}
+
+/// One reed whose pitch swings slowly by 4 to 25 cents dwells at two places, and is still one reed: nothing beats.
+#[test]
+fn one_reed_that_swings_is_not_split() {
+    let split = over_seeds(530_000, 120, |seed| {
+        let chance = &mut Chance::split(seed, 402);
+        let mut spec = random_natural(seed, 60.0, 2000.0);
+        spec.wander = Wander {
+            range_cents: chance.log_between(4.0, 25.0),
+            correlation_s: chance.log_between(0.2, 1.5),
+            slope_cents_per_s: 0.0,
+            db_per_cent: chance.between(0.0, 0.1),
+        };
+        let reading = read(&spec.render(seed).take(), &Expectation::default());
+        reading.is_ok_and(|r| !r.reeds.is_empty())
+    });
+    let rate = Rate::of(split);
+    println!("swinging, split: {rate}");
+    assert_eq!(rate.hits, 0, "{rate}");
 }
 
 /// One reed alone is never split into two.

@@ -7,6 +7,7 @@ mod course;
 mod envelope;
 pub(crate) mod fundamental;
 mod hearing;
+mod noise_beside;
 mod octave;
 mod onset;
 mod opposite;

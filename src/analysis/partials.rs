@@ -3,10 +3,9 @@
 use rustfft::num_complex::Complex;
 use rustfft::num_traits::Zero;
 
-use super::bands::{BandShape, Bands, MEMORY, smooth_length_below};
-use super::plans;
+use super::bands::{BandShape, Bands, MEMORY};
+use super::noise_beside::NoiseLook;
 use super::smoother;
-use super::spectrum::hann;
 use super::turning::Turning;
 
 /// Half width of a band, as a share of the fundamental: the neighbouring partials lie outside.
@@ -332,63 +331,6 @@ pub(super) fn wrap(angle: f64) -> f64 {
     angle - std::f64::consts::TAU * (angle / std::f64::consts::TAU).round()
 }
 
-fn mean_power(values: &[Complex<f64>]) -> f64 {
+pub(super) fn mean_power(values: &[Complex<f64>]) -> f64 {
     values.iter().map(Complex::norm_sqr).sum::<f64>() / values.len().max(1) as f64
-}
-
-/// How the noise beside partials is judged: what fits all bands of one shape.
-struct NoiseLook {
-    window: Vec<f64>,
-    fft: std::sync::Arc<dyn rustfft::Fft<f64>>,
-    /// Nearest bin looked at, and how much of the power the band lets through from there on outwards.
-    nearest: usize,
-    passed: Vec<f64>,
-    half_hz: f64,
-    step_s: f64,
-}
-
-impl NoiseLook {
-    /// For series of `len` samples beside partials `hz` apart.
-    fn new(len: usize, hz: f64, shape: &BandShape) -> Self {
-        // The window is shorter than the series where that transforms faster.
-        let n = smooth_length_below(len);
-        let bin_hz = 1.0 / (n as f64 * shape.step_s);
-        // Away from the partial with its wander, and not beyond half way to the next one.
-        let place = |share: f64| ((share * hz.min(shape.half_hz) / bin_hz) as usize).clamp(1, (n / 2).max(1));
-        let (nearest, farthest) = (place(0.15), place(0.45));
-        Self {
-            window: hann(n),
-            fft: plans::forward(n),
-            nearest,
-            passed: (nearest..=farthest)
-                .map(|distance| shape.response(distance as f64 * bin_hz).powi(2))
-                .collect(),
-            half_hz: shape.half_hz,
-            step_s: shape.step_s,
-        }
-    }
-
-    /// Density of the noise beside a partial, power per Hz: the median of the spectrum on both sides, made a mean.
-    ///
-    /// Other lines fill few bins and do not move the median.
-    fn density(&self, series: &[Complex<f64>]) -> f64 {
-        let n = self.window.len();
-        if n < 8 {
-            return mean_power(series) / self.half_hz;
-        }
-        let mut bins: Vec<Complex<f64>> =
-            series.iter().zip(&self.window).map(|(value, weight)| value * weight).collect();
-        self.fft.process(&mut bins);
-        let mut powers: Vec<f64> = (self.nearest..)
-            .zip(&self.passed)
-            .flat_map(|(distance, passed)| {
-                [distance % n, n - distance].map(|bin| bins[bin].norm_sqr() / passed)
-            })
-            .collect();
-        let middle = powers.len() / 2;
-        let (_, median, _) = powers.select_nth_unstable_by(middle, f64::total_cmp);
-        let energy: f64 = self.window.iter().map(|w| w * w).sum();
-        // The median of exponentially distributed values is ln 2 times their mean.
-        *median / std::f64::consts::LN_2 / energy * self.step_s
-    }
 }
