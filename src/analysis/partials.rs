@@ -23,6 +23,8 @@ const LEAST_COHERENT: f64 = 4.0;
 /// Noise is not believed to lie deeper than this below the strongest partial, power in one hertz (-130 dB): no microphone
 /// is so quiet, but a lossy coder leaves bands empty, and what little is in them would outweigh the tone.
 const DEEPEST_NOISE: f64 = 1e-13;
+/// Nor deeper than this share of what lies beside the next partial (-15 dB): the empty band may begin between them.
+const LEAST_OF_NEIGHBOUR: f64 = 0.03;
 /// Last rounds: each takes the phase that is left by a straight line.
 const LAST_ROUNDS: usize = 3;
 
@@ -97,8 +99,13 @@ impl Partials {
             partials.bands.push(PartialBand { number, series, noise, amplitude: Complex::zero(), power });
         }
         let least = DEEPEST_NOISE * partials.bands.iter().map(|band| band.power).fold(0.0, f64::max);
-        partials.noise_beside.iter_mut().for_each(|noise| *noise = noise.max(least));
-        partials.bands.iter_mut().for_each(|band| band.noise = band.noise.max(least));
+        let found = partials.noise_beside.clone();
+        for (i, (noise, band)) in partials.noise_beside.iter_mut().zip(&mut partials.bands).enumerate() {
+            let beside = [i.wrapping_sub(1), i + 1].into_iter().filter_map(|i| found.get(i));
+            let beside = beside.fold(0.0, |most: f64, one| most.max(*one));
+            *noise = noise.max(least).max(LEAST_OF_NEIGHBOUR * beside);
+            band.noise = *noise;
+        }
         partials
     }
 
