@@ -17,7 +17,6 @@ mod plan_text;
 mod routes;
 mod server;
 mod sitting;
-mod words;
 
 use std::path::Path;
 use std::sync::Arc;

@@ -5,10 +5,10 @@ use maud::{Markup, PreEscaped, html};
 use super::Error;
 use super::desk::Desk;
 use super::found::{Found, anchor};
-use super::words::figures;
 use crate::instrument::{ReedPlace, Stroke};
 use crate::judgement::{ReedPitch, Tune, ValveChange, ValveFinding, Verdict};
 use crate::record::{Job, StoredTake};
+use crate::report::figures;
 
 /// A verdict in words.
 pub(super) fn verdict_word(verdict: &Verdict) -> &'static str {

@@ -6,7 +6,7 @@ use super::Error;
 use super::desk::Desk;
 use super::photos::is_shown;
 use crate::instrument::{Face, Material};
-use crate::workshop::{self, FaceStatus, Lot, Mark, Work};
+use crate::workshop::{self, Lot, Mark, Work};
 
 /// Marks, what is done and next on each face, and orders that cost work.
 pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
@@ -19,12 +19,11 @@ pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
         @for warning in &warnings { p.warning { b { "Mark " (warning.n) ": " } (warning.text) ". " (warning.next) "." } }
         h3 { "What is done and what is next" }
         div.scroll tabindex="0" role="region" aria-label="Table" { table {
-            caption { (FaceStatus::KEY) }
             thead { tr { th scope="col" { "Plate" } th scope="col" { "Face" } th scope="col" { "Done" } th scope="col" { "Next" } } }
             tbody { @for plate in &plates { @for face in Face::BOTH {
                 @let status = plate.faces.on(face);
                 tr { th scope="row" { (plate.place) @if plate.is_lifted { " (lifted)" } } td { (face) }
-                    td { (status.letters) @if !status.done.is_empty() { " " span.faint { (status.done.join("; ")) } } }
+                    td { @if status.done.is_empty() { span.faint { @if status.letters.contains('-') { "no valve due" } @else { "nothing yet" } } } @else { (status.done.join("; ")) } }
                     td { (status.next.as_deref().unwrap_or("nothing")) } }
             } } }
         } }

@@ -5,10 +5,10 @@ use maud::{Markup, html};
 use super::Error;
 use super::desk::Desk;
 use super::parts_bench::mark_line;
-use super::words::figures;
 use crate::instrument::ValvePlace;
 use crate::judgement::Findings;
 use crate::record::Job;
+use crate::report::figures;
 use crate::report::{Work as Hazard, caution};
 use crate::workshop::{self, Choice, Mark, Task, TaskValve, Trouble, Work, WorkList};
 

@@ -12,7 +12,6 @@ use crate::analysis::{Clock, Expectation};
 use crate::audio::Microphone;
 use crate::bench_page::Error;
 use crate::bench_page::desk::Desk;
-use crate::bench_page::words::figures;
 use crate::instrument::ReedPlace;
 use crate::record::{ClockFacts, JobWriter, PassChange};
 use crate::recording::words::{opposite, reasons, uneven, whose};
@@ -20,6 +19,7 @@ use crate::recording::{
     self, Agenda, Live, Now, Order as Sequence, Said, Session, Setting, Snapshot, Taken, clock_of_input,
     reeds_in, still_due,
 };
+use crate::report::figures;
 
 /// The page is told how things stand so often: enough for a meter.
 const EVERY: Duration = Duration::from_millis(80);

@@ -172,3 +172,17 @@ fn middle_towards_zero(values: &[f64]) -> f64 {
         _ => upper,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::middle_towards_zero;
+
+    #[test]
+    fn of_two_middle_values_on_one_side_the_nearer_to_zero_counts() {
+        assert_eq!(middle_towards_zero(&[]), 0.0);
+        assert_eq!(middle_towards_zero(&[5.0, 100.0, 3.0]), 5.0);
+        assert_eq!(middle_towards_zero(&[100.0, 2.0]), 2.0);
+        assert_eq!(middle_towards_zero(&[-2.0, -100.0]), -2.0);
+        assert_eq!(middle_towards_zero(&[3.0, -1.0]), 1.0);
+    }
+}

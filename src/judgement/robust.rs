@@ -58,6 +58,13 @@ mod tests {
     }
 
     #[test]
+    fn a_line_is_found_whatever_lies_between_its_points() {
+        for residual in line_residuals(&[(0.0, 1.0), (3.0, 7.0), (4.5, 10.0), (10.0, 21.0)]) {
+            assert!(residual.abs() < 1e-12, "{residual}");
+        }
+    }
+
+    #[test]
     fn a_third_of_wild_values_does_not_move_the_line() {
         let points: Vec<(f64, f64)> = (0..12)
             .map(|x| (f64::from(x), 2.0 * f64::from(x) + if x % 4 == 0 { 50.0 } else { 0.0 }))

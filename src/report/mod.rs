@@ -34,6 +34,7 @@ pub use page::{Clip, Dossier, hand_over_page, long_recording_page, report_page};
 use sheet::Sheet;
 pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts};
 pub use tables::{Cell, Table, csv_line, tables};
+pub use words::figures;
 
 /// What the charts are about.
 #[derive(Debug, Clone, Copy)]

@@ -35,9 +35,24 @@ pub(crate) fn list(parts: impl IntoIterator<Item = Option<String>>, otherwise: &
     if there.is_empty() { otherwise.to_owned() } else { there.join(", ") }
 }
 
+/// The text with a true minus before each number below zero: at its start, or after a space or a bracket.
+pub fn figures(text: &str) -> String {
+    let mut shown = String::with_capacity(text.len());
+    let mut before = ' ';
+    let mut letters = text.chars().peekable();
+    while let Some(letter) = letters.next() {
+        let is_sign = letter == '-'
+            && matches!(before, ' ' | '(' | '±')
+            && letters.peek().is_some_and(char::is_ascii_digit);
+        shown.push(if is_sign { '−' } else { letter });
+        before = letter;
+    }
+    shown
+}
+
 #[cfg(test)]
 mod tests {
-    use super::*;
+    use super::{figures, *};
 
     #[test]
     fn zero_has_no_sign_and_minus_is_the_true_one() {
@@ -46,5 +61,11 @@ mod tests {
         assert_eq!(signed(80.0, 0), "+80");
         assert_eq!(plain(-20.0, 0), "\u{2212}20");
         assert_eq!(plain(20.0, 0), "20");
+    }
+
+    #[test]
+    fn a_number_below_zero_gets_a_minus_and_a_hyphen_stays() {
+        assert_eq!(figures("-3.4 cents (a leak from -40 dB up)"), "−3.4 cents (a leak from −40 dB up)");
+        assert_eq!(figures("2026-11-25, take-1, plate -, A1-draw"), "2026-11-25, take-1, plate -, A1-draw");
     }
 }

@@ -168,5 +168,30 @@ fn a_block_numbered_from_the_wrong_plate_gives_one_word_and_no_swaps() {
     }
     let findings = judge(&plan, &pass);
     assert!(findings.swaps.is_empty());
-    assert!(findings.warnings.iter().any(|text| text.contains("as a whole")), "{:?}", findings.warnings);
+    let said = |text: &String| text.contains("+100 cents off as a whole");
+    assert!(findings.warnings.iter().any(said), "{:?}", findings.warnings);
+}
+
+/// 1200·log2(48000/44100) = 146.7 cents: the files' rate is wrong, and not the block.
+#[test]
+fn a_block_off_by_the_ratio_of_two_usual_rates_is_told_so() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    for place in pass.readings.keys().cloned().collect::<Vec<_>>() {
+        detune(&mut pass, &place, 146.7);
+    }
+    let warnings = judge(&plan, &pass).warnings;
+    assert!(warnings.iter().any(|text| text.contains("sample rate is probably wrong")), "{warnings:?}");
+}
+
+/// Far off, each by another amount: nothing is common to the block, and nothing is said of it as a whole.
+#[test]
+fn reeds_that_are_off_each_by_another_amount_share_no_offset() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    for (index, place) in pass.readings.keys().cloned().collect::<Vec<_>>().iter().enumerate() {
+        detune(&mut pass, place, 65.0 + 15.0 * index as f64);
+    }
+    let warnings = judge(&plan, &pass).warnings;
+    assert!(!warnings.iter().any(|text| text.contains("as a whole")), "{warnings:?}");
 }

@@ -194,6 +194,23 @@ fn a_plate_weak_on_both_strokes_is_a_matter_of_the_plate() {
     assert!(findings.warnings.iter().any(|text| text.starts_with("bass A6 is weak on both strokes")));
 }
 
+/// Twelve plates alike: the limit of both strokes is 3.7 + 20/12 times the least scatter of two reeds, 0.8 dB, so 4.3 dB.
+#[test]
+fn a_plate_is_weak_on_both_strokes_from_a_limit_on() {
+    let plan = instrument(12);
+    for (below, told) in [(4.1, false), (4.5, true)] {
+        let mut pass = in_tune(&plan);
+        for stroke in Stroke::BOTH {
+            change(&mut pass, &reed(6, stroke), |reading| {
+                reading.level = Dbfs::new(reading.level.get() - below).expect("a level");
+            });
+        }
+        let warnings = judge(&plan, &pass).warnings;
+        let weak = warnings.iter().any(|text| text.contains("weak on both strokes"));
+        assert_eq!(weak, told, "{below} dB: {warnings:?}");
+    }
+}
+
 #[test]
 fn tails_are_judged_against_the_block() {
     let plan = instrument(12);
@@ -258,4 +275,34 @@ fn a_lossy_file_and_a_clipped_one_lower_what_is_said() {
     assert_eq!(clipped.verdict, Verdict::NotJudged { cause: Some(NotMeasured::Clipped), needs: None });
     assert!(clipped.signs.iter().all(|sign| sign.kind != SignKind::WeakTone));
     assert!(clipped.next.contains("turned down"));
+}
+
+/// A start that lies on the very first sample was not measured, and takes no other reed's measure away.
+#[test]
+fn a_start_of_no_time_at_all_is_compared_with_nothing() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    change(&mut pass, &reed(6, Stroke::Press), |reading| reading.onset = Ok(seconds(0.0)));
+    let findings = judge(&plan, &pass);
+    for valve in &findings.valves {
+        assert!(valve.signs.iter().all(|sign| sign.value.is_none_or(f64::is_finite)), "{valve:?}");
+        assert_eq!(valve.verdict, Verdict::NoSign, "{valve:?}");
+    }
+}
+
+/// The words of the findings in JSON are those that `docs/json.md` explains.
+#[test]
+fn every_sign_has_its_word_in_the_description_of_the_json() {
+    let page = include_str!("../../docs/json.md");
+    let signs = [
+        SignKind::SecondTone,
+        SignKind::TailTone,
+        SignKind::Breath,
+        SignKind::SlowStart,
+        SignKind::WeakTone,
+        SignKind::PitchPull,
+    ];
+    for sign in signs {
+        assert!(!sign.name().is_empty() && page.contains(&format!("`{}`:", sign.name())), "{sign:?}");
+    }
 }

@@ -4,6 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{Book, method, plates};
 use crate::judgement::MeasuredAt;
+use crate::report::words::figures;
 
 /// The style of all pages; colours are those of `ink.rs`.
 const STYLE: &str = include_str!("style.css");
@@ -81,4 +82,9 @@ fn pass_line(book: &Book) -> Markup {
 /// Control characters have no place in a document; the template library escapes all else.
 pub(super) fn clean(text: &str) -> String {
     text.chars().map(|letter| if letter.is_control() { ' ' } else { letter }).collect()
+}
+
+/// A sentence as it was said, with true minus signs.
+pub(super) fn said(text: &str) -> String {
+    figures(&clean(text))
 }

@@ -4,7 +4,7 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, html};
 
-use super::frame::clean;
+use super::frame::{clean, said};
 use super::map::drawing;
 use super::tuning::stroke_word;
 use super::{Book, verdict_words};
@@ -89,7 +89,7 @@ fn valve(book: &Book, place: &ValvePlace) -> Markup {
                 }
             }
             @if now.verdict != Verdict::NoValve {
-                p.why { (clean(&now.reason)) @if !now.next.is_empty() { ". " b { "Next: " } (clean(&now.next)) } }
+                p.why { (said(&now.reason)) @if !now.next.is_empty() { ". " b { "Next: " } (said(&now.next)) } }
             }
         }
     }
@@ -130,12 +130,12 @@ fn reed(book: &Book, place: &ReedPlace) -> Markup {
                                         Some(Tune::Leave) | None => "",
                                     }
                                 }
-                                Err(missing) => { "not measured: " (clean(missing)) }
+                                Err(missing) => { "not measured: " (said(missing)) }
                             }
                         }
                         (sound(book, place, &facts.pass))
                     }
-                    @for warning in &found.warnings { p.why { (clean(warning)) } }
+                    @for warning in &found.warnings { p.why { (said(warning)) } }
                 }
             }
         }

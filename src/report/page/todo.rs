@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::frame::clean;
+use super::frame::{clean, said};
 use super::{Book, method};
 use crate::judgement::{Findings, ReedFinding, ReedPitch, Tune};
 use crate::report::cautions::{Work, caution};
@@ -96,7 +96,7 @@ fn valve_row(book: &Book, task: &Task, valve: &TaskValve) -> Markup {
             td { (valve.face) @if task.lift { b.how { "lift" } } }
             td.figure { @match valve.length { Some(length) => (length), None => "not known" } }
             td { b { (trouble) } @if !how.is_empty() { span.how { (how) } } }
-            td.why { (clean(&valve.reason)) }
+            td.why { (said(&valve.reason)) }
         }
     }
 }
@@ -155,7 +155,7 @@ fn warnings(book: &Book) -> Markup {
     html! {
         @if !warnings.is_empty() {
             h3 { "To bear in mind" }
-            ul { @for warning in warnings { li { (clean(warning)) } } }
+            ul { @for warning in warnings { li { (said(warning)) } } }
         }
     }
 }

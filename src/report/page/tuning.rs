@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::Book;
-use super::frame::clean;
+use super::frame::{clean, said};
 use super::map::drawing;
 use crate::instrument::{Block, Row, Stroke};
 use crate::judgement::{Comparison, ReedChange, ReedFinding, Tune, ValveChange};
@@ -101,7 +101,7 @@ fn changes(book: &Book, comparison: &Comparison) -> Markup {
                         td { (book.link(&valve.place.plate, &valve.place.plate)) }
                         td { (valve.place.face) }
                         td { b { (change_name(valve.change).replace('_', " ")) } }
-                        td.why { (clean(&valve.reason)) }
+                        td.why { (said(&valve.reason)) }
                     } } }
                 } }
             }
