@@ -133,6 +133,11 @@ finite_number!(Decibels, "dB");
 finite_number!(Dbfs, "dBFS");
 finite_number!(Seconds, "s");
 
+impl Seconds {
+    /// No time.
+    pub const ZERO: Seconds = Seconds(0.0);
+}
+
 impl Decibels {
     /// Level of the opposite reed, re the sounding one, that means a leak where the plan says nothing; the user's figure.
     pub const COMMON_LEAK_LIMIT: Decibels = Decibels(-40.0);

@@ -217,11 +217,8 @@ fn true_pitch(measured_hz: f64, clock: Clock) -> Option<Hz> {
 
 /// A stretch from bare numbers, which are finite by construction.
 pub(super) fn span(start_s: f64, end_s: f64) -> Span {
-    let seconds = |value: f64| Seconds::new(value).or(Seconds::new(0.0));
-    match (seconds(start_s), seconds(end_s)) {
-        (Some(start), Some(end)) => Span { start, end },
-        _ => unreachable!("zero is finite"),
-    }
+    let seconds = |value: f64| Seconds::new(value).unwrap_or(Seconds::ZERO);
+    Span { start: seconds(start_s), end: seconds(end_s) }
 }
 
 /// Cents from a bare number; a number that is not finite can only come of a division by nothing and means none.

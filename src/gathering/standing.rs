@@ -2,6 +2,7 @@
 
 use super::pass::{is_as_stored, listen_to};
 use crate::analysis::Expectation;
+use crate::judgement::robust::{median, robust_scatter};
 use crate::record::{Job, Readings, StoredTake};
 use crate::units::Cents;
 
@@ -57,21 +58,13 @@ fn deviation(job: &Job, kept: &Readings, take: &StoredTake) -> Option<f64> {
     Some(pitch.cents_above(target).get())
 }
 
-fn of_deviations(mut offs: Vec<f64>, within: f64, pass: String) -> Option<Standing> {
+fn of_deviations(offs: Vec<f64>, within: f64, pass: String) -> Option<Standing> {
     let n_takes = offs.len();
     if n_takes < LEAST_TAKES {
         return None;
     }
-    let offset = middle(&mut offs)?;
-    let mut from_it: Vec<f64> = offs.iter().map(|off| (off - offset).abs()).collect();
-    let scatter = 1.4826 * middle(&mut from_it)?;
-    let doubt = within.hypot(1.25 * scatter / (n_takes as f64).sqrt());
-    Some(Standing { offset: Cents::new(offset)?, doubt: Cents::new(doubt)?, pass, n_takes })
-}
-
-fn middle(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    let doubt = within.hypot(1.25 * robust_scatter(&offs)? / (n_takes as f64).sqrt());
+    Some(Standing { offset: Cents::new(median(&offs)?)?, doubt: Cents::new(doubt)?, pass, n_takes })
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ mod changes;
 mod finding;
 mod pass;
 mod pitch;
-mod robust;
+pub(crate) mod robust;
 mod swaps;
 mod tails;
 mod valves;
