@@ -12,6 +12,8 @@ const VALUE_S: f64 = 0.15;
 const LEAST_VALUES: usize = 8;
 /// And the level must range this far, dB.
 const LEAST_RANGE_DB: f64 = 0.8;
+/// The pitch is a mean over somewhat more of the wander than the level is: the slope may be flatter by this part of it.
+const FLATTER: f64 = 0.12;
 
 /// Root-mean-square level of the steady stretch.
 pub(super) fn level(hearing: &Hearing) -> Dbfs {
@@ -74,5 +76,6 @@ pub(super) fn pitch_per_db(hearing: &Hearing) -> Result<(f64, f64), NotMeasured>
     let slope = sxy / sxx;
     let rest: f64 = values.iter().map(|v| (v.1 - y0 - slope * (v.0 - x0)).powi(2)).sum();
     // 2.4: two-sided 95 % point of Student's t with 6 degrees of freedom, the fewest that occur.
-    Ok((slope, 2.4 * (rest / (n - 2) as f64 / sxx).sqrt()))
+    let scatter = 2.4 * (rest / (n - 2) as f64 / sxx).sqrt();
+    Ok((slope, scatter.hypot(FLATTER * slope)))
 }

@@ -36,6 +36,8 @@ const WANDER_95: f64 = 2.3;
 /// What is added to that for wander so slow that neighbouring stretches go together; chosen by a sweep over random courses
 /// of 0.2 to 4 s correlation.
 const SLOW_95: f64 = 4.0;
+/// A bellows' wander has a memory of about a second: the shorter the take against this, s, the less of it has been seen.
+const MEMORY_S: f64 = 0.7;
 /// Left out at either end before two reeds are looked for, s.
 const SETTLING_S: f64 = 0.08;
 /// An octave pair's low reed: partials looked at, how many odd ones must be there, how far above the noise of their band
@@ -284,22 +286,24 @@ fn doubt(wander: &Wander, frames: (usize, usize), track: &Track, hz: f64, clock_
         .collect();
     Doubt {
         noise: cents(noise),
-        wander: cents(wander_95(&means)),
+        wander: cents(wander_95(&means, n as f64 * wander.frame_s)),
         clock: cents(1200.0 * (1.0 + 1e-6 * clock_ppm).log2()),
     }
 }
 
 /// Half the 95 % interval for the wander, from the stretches' mean pitches.
 ///
-/// Where neighbours go together the wander is slow, and the take has seen only part of it.
-fn wander_95(means: &[f64]) -> f64 {
+/// Where neighbours go together the wander is slow, and the take has seen only part of it; of a short take that holds even
+/// where its few stretches show nothing of the kind.
+fn wander_95(means: &[f64], lasts_s: f64) -> f64 {
     let mean = means.iter().sum::<f64>() / means.len().max(1) as f64;
     let squares: f64 = means.iter().map(|m| (m - mean).powi(2)).sum();
     let together: f64 =
         means.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum::<f64>() / squares.max(1e-300);
     // Values that have nothing to do with each other give -1/n, about their own mean.
     let slow = (together + 1.0 / means.len().max(1) as f64).clamp(0.0, 1.0);
-    (WANDER_95 + SLOW_95 * slow) * (squares / (means.len().max(2) - 1) as f64).sqrt()
+    let deviation = (squares / (means.len().max(2) - 1) as f64).sqrt();
+    (WANDER_95 + SLOW_95 * slow) * (1.0 + MEMORY_S / lasts_s) * deviation
 }
 
 /// Range of the short-time pitch over the steady stretch, 5 to 95 %, cents.

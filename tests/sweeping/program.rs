@@ -144,7 +144,7 @@ fn a_recording_is_shown_first_then_stored_once_and_corrected_by_its_list() {
     platenote(&at, &["sweep", "job", "row-a.wav", "--pass", "before", "--accept"])
         .success()
         .stdout(contains("there already as"))
-        .stderr(contains("0 takes are stored"));
+        .stderr(contains("No new take: ").and(contains("are there already; `platenote findings")));
     assert_eq!(fs::read(at.path().join("job/diary.jsonl")).expect("the diary"), diary);
     platenote(&at, &["verify", "job"]).success();
 

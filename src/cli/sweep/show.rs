@@ -249,13 +249,24 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
             }
         )),
         Some(kept) => {
-            let new = kept.iter().filter(|kept| kept.state == "stored").count();
-            let are = if new == 1 { "is" } else { "are" };
-            output::say(&format!(
-                "{} {are} stored; `platenote findings {job}` tells what they say.",
-                counted(new, "take")
-            ));
+            output::say(&format!("{}; `platenote findings {job}` tells what they say.", kept_words(kept)));
         }
+    }
+}
+
+/// How many takes were stored, and what became of those that were not new.
+fn kept_words(kept: &[Kept]) -> String {
+    let of = |state: &str| kept.iter().filter(|kept| kept.state == state).count();
+    let are = |n: usize| if n == 1 { "is" } else { "are" };
+    let others: Vec<String> = [("already_there", "there already"), ("restored", "back"), ("moved", "moved")]
+        .iter()
+        .map(|(state, words)| (of(state), words))
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, words)| format!("{n} {} {words}", are(n)))
+        .collect();
+    match of("stored") {
+        0 if !others.is_empty() => format!("No new take: {}", others.join(", ")),
+        new => [vec![format!("{} {} stored", counted(new, "take"), are(new))], others].concat().join(", "),
     }
 }
 
