@@ -200,16 +200,19 @@ impl JobWriter {
         let named: Vec<String> = self.job.stored_takes(pass).map(|take| take.facts.file).collect();
         let entries = fs::read_dir(folder).map_err(|error| Error::read(folder, error))?;
         for entry in entries.flatten() {
-            let Ok(name) = entry.file_name().into_string() else { continue };
-            let Some(rest) = name.strip_prefix(stem).and_then(|rest| rest.strip_prefix('-')) else {
+            let Ok(shown) = entry.file_name().into_string() else { continue };
+            // Some file systems show names in other capitals than they were given.
+            let rest = shown.get(..stem.len()).filter(|start| start.eq_ignore_ascii_case(stem));
+            let Some(rest) = rest.and_then(|_| shown.get(stem.len()..)?.strip_prefix('-')) else {
                 continue;
             };
+            let name = format!("{stem}-{rest}");
             let Ok(n) = rest.split('.').next().unwrap_or_default().parse() else { continue };
-            let is_file = entry.file_type().is_ok_and(|kind| kind.is_file());
+            let is_file = fs::symlink_metadata(folder.join(&name)).is_ok_and(|facts| facts.is_file());
             if !is_file || named.contains(&format!("{TAKES_FOLDER}/{pass}/{name}")) {
                 continue;
             }
-            if disk::hash_of(&entry.path()).is_ok_and(|hash| hash == sha256) {
+            if disk::hash_of(&folder.join(&name)).is_ok_and(|hash| hash == sha256) {
                 return Ok(Some((n, name)));
             }
         }

@@ -170,8 +170,12 @@ impl Verified {
         for (file, sha256) in &named {
             let path = folder.join(file);
             if fs::symlink_metadata(&path).is_err() {
-                let next = "copy it back from a copy of the job, or add its original again";
-                self.add(TroubleKind::Missing, file.clone(), "the diary names it and it is not there", next);
+                let what = "the diary names it and it is not there";
+                let next = match in_other_capitals(folder, file, sha256) {
+                    Some(there) => format!("rename `{there}` to this, its sound is the same"),
+                    None => "copy it back from a copy of the job, or add its original again".into(),
+                };
+                self.add(TroubleKind::Missing, file.clone(), what, next);
                 continue;
             }
             match disk::hash_of(&path) {
@@ -221,7 +225,7 @@ impl Verified {
                     what,
                     "add the original or record the reed again, then delete this",
                 );
-            } else if !named.contains_key(&place) && !FOREIGN.contains(&name.as_str()) {
+            } else if !is_named(folder, &place, named) && !FOREIGN.contains(&name.as_str()) {
                 let next = match below {
                     PHOTOS_FOLDER => {
                         "note it with `platenote mark JOB photo FILE`, or move it out of the folder"
@@ -232,6 +236,35 @@ impl Verified {
             }
         }
     }
+}
+
+/// Whether the diary names this file. A file system that takes `A` and `a` for one may show a name in other capitals than
+/// it was given: what holds the very bytes is then the file that is named.
+fn is_named(folder: &Path, place: &str, named: &BTreeMap<String, String>) -> bool {
+    let is_it = |(file, sha256): (&String, &String)| {
+        file.to_lowercase() == place.to_lowercase()
+            && disk::hash_of(&folder.join(place)).is_ok_and(|hash| hash == *sha256)
+    };
+    named.contains_key(place) || named.iter().any(is_it)
+}
+
+/// The file beside the missing `file` whose name differs in capitals alone and that holds the same bytes: jobs lose their
+/// capitals on the way over some memory sticks and archives. The folders above it may have lost theirs too.
+fn in_other_capitals(job: &Path, file: &str, sha256: &str) -> Option<String> {
+    let mut there = vec![String::new()];
+    for part in file.split('/') {
+        let inside = |above: &String| {
+            let entries = fs::read_dir(job.join(above)).into_iter().flatten().flatten();
+            let names = entries.filter_map(|entry| entry.file_name().into_string().ok());
+            let alike = names.filter(|name| name.to_lowercase() == part.to_lowercase());
+            alike
+                .map(|name| if above.is_empty() { name } else { format!("{above}/{name}") })
+                .collect::<Vec<_>>()
+        };
+        there = there.iter().flat_map(inside).collect();
+    }
+    there.sort();
+    there.into_iter().find(|there| disk::hash_of(&job.join(there)).is_ok_and(|hash| hash == sha256))
 }
 
 /// What systems leave in any folder they show.

@@ -16,6 +16,7 @@ mod killed_at_the_bench;
 mod microphone;
 mod same_bits;
 mod strange_folders;
+mod without_capitals;
 mod write_errors;
 
 use std::fs;
