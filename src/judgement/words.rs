@@ -7,43 +7,10 @@ use crate::instrument::{Face, PlatePlace, ReedPlace};
 /// Longer than this nobody holds a bass note steady on one stroke, s (common practice, no source).
 const LONGEST_NOTE_S: f64 = 12.0;
 
-/// The figures of signs, as one clause.
+/// The figures of signs, as one clause; those of which nothing was heard have none.
 pub(crate) fn signs(signs: &[&Sign]) -> String {
-    signs.iter().map(|sign| self::sign(sign)).collect::<Vec<_>>().join("; ")
-}
-
-/// One sign with its figure.
-pub(crate) fn sign(sign: &Sign) -> String {
-    let Sign { kind, value, limit, .. } = *sign;
-    let Some(value) = value else {
-        return match kind {
-            SignKind::TailTone => format!("after the air stops the opposite reed lies below {limit:.0} dB"),
-            _ => format!("the opposite reed lies below {limit:.0} dB"),
-        };
-    };
-    match kind {
-        SignKind::SecondTone => {
-            format!("the opposite reed sounds along at {value:.0} dB (a leak from {limit:.0} dB up)")
-        }
-        SignKind::TailTone => {
-            format!(
-                "after the air stops the opposite reed rings at {value:.0} dB (stands out from {limit:.0} dB up)"
-            )
-        }
-        SignKind::Breath => format!("breath {value:+.1} dB against the other stroke (limit {limit:+.1} dB)"),
-        SignKind::SlowStart => {
-            format!("the start takes {value:.2} times as long as expected (limit {limit:.2})")
-        }
-        SignKind::WeakTone if value < 0.0 => {
-            format!("the tone is {:.1} dB stronger than expected (limit {:.1} dB)", -value, -limit)
-        }
-        SignKind::WeakTone => format!("the tone is {value:.1} dB weaker than expected (limit {limit:.1} dB)"),
-        SignKind::PitchPull => {
-            format!(
-                "the pitch lies {value:+.1} cents from what the other stroke suggests (limit {limit:+.1})"
-            )
-        }
-    }
+    let figure = |sign: &&Sign| Some(self::figure(sign.kind, sign.value?, sign.limit));
+    signs.iter().filter_map(figure).collect::<Vec<_>>().join("; ")
 }
 
 /// What to do next about a valve that was listened to.
@@ -88,6 +55,33 @@ pub(crate) fn both_strokes(plates: &[(PlatePlace, SignKind)]) -> Vec<String> {
             )
         })
         .collect()
+}
+
+/// One sign's figure and its limit.
+fn figure(kind: SignKind, value: f64, limit: f64) -> String {
+    match kind {
+        SignKind::SecondTone => {
+            format!("the opposite reed sounds along at {value:.0} dB (a leak from {limit:.0} dB up)")
+        }
+        SignKind::TailTone => {
+            format!(
+                "after the air stops the opposite reed rings at {value:.0} dB (stands out from {limit:.0} dB up)"
+            )
+        }
+        SignKind::Breath => format!("breath {value:+.1} dB against the other stroke (limit {limit:+.1} dB)"),
+        SignKind::SlowStart => {
+            format!("the start takes {value:.2} times as long as expected (limit {limit:.2})")
+        }
+        SignKind::WeakTone if value < 0.0 => {
+            format!("the tone is {:.1} dB stronger than expected (limit {:.1} dB)", -value, -limit)
+        }
+        SignKind::WeakTone => format!("the tone is {value:.1} dB weaker than expected (limit {limit:.1} dB)"),
+        SignKind::PitchPull => {
+            format!(
+                "the pitch lies {value:+.1} cents from what the other stroke suggests (limit {limit:+.1})"
+            )
+        }
+    }
 }
 
 fn other_stroke(reed: &ReedPlace) -> ReedPlace {
