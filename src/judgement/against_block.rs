@@ -221,3 +221,20 @@ fn off_neighbours(values: &[f64]) -> Vec<f64> {
 fn at(values: &[f64], index: usize) -> f64 {
     values.get(index).copied().unwrap_or(0.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::off_neighbours;
+
+    #[test]
+    fn a_reed_is_told_from_four_neighbours_on_each_side_or_from_the_four_that_the_end_of_the_row_leaves() {
+        // In the middle of the row the median of 1, 1, 1, 1 and 5, 5, 5, 5 is 3; the fifth ones on each side do not count.
+        let row = [90.0, 1.0, 1.0, 1.0, 1.0, 7.0, 5.0, 5.0, 5.0, 5.0, -90.0];
+        assert_eq!(off_neighbours(&row).get(5), Some(&4.0));
+        // At both ends the median of 2, 2, 6, 6 is 4.
+        let row = [7.0, 2.0, 2.0, 6.0, 6.0, 90.0, 90.0, 6.0, 6.0, 2.0, 2.0, 7.0];
+        let off = off_neighbours(&row);
+        assert_eq!((off.first(), off.last()), (Some(&3.0), Some(&3.0)));
+        assert_eq!(off_neighbours(&[7.0]), [7.0], "a reed without neighbours lies off nothing");
+    }
+}

@@ -184,5 +184,8 @@ mod tests {
         assert_eq!(middle_towards_zero(&[100.0, 2.0]), 2.0);
         assert_eq!(middle_towards_zero(&[-2.0, -100.0]), -2.0);
         assert_eq!(middle_towards_zero(&[3.0, -1.0]), 1.0);
+        // One of two plates on its very pitch: nothing is common, the other one is out of its place.
+        assert_eq!(middle_towards_zero(&[0.0, 100.0]), 0.0);
+        assert_eq!(middle_towards_zero(&[-100.0, 0.0]), 0.0);
     }
 }

@@ -64,6 +64,12 @@ mod tests {
         }
     }
 
+    /// The three slopes are 0, 1.5 and 3; their median is that from the first point to the last.
+    #[test]
+    fn every_pair_of_points_has_its_say_once() {
+        assert_eq!(line_residuals(&[(0.0, 0.0), (1.0, 0.0), (2.0, 3.0)]), [0.0, -1.5, 0.0]);
+    }
+
     #[test]
     fn a_third_of_wild_values_does_not_move_the_line() {
         let points: Vec<(f64, f64)> = (0..12)
