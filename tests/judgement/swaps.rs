@@ -84,22 +84,58 @@ fn a_swap_in_a_badly_tuned_block_is_found() {
 }
 
 /// Plate A2 sounds the note of A9 and, as nearly, of B9, which is tuned 15 cents above; both of those sound the note of
-/// A2. The pair that fits better both ways together is named: 10 + 5 cents, not 5 + 33.
+/// A2. The pair that fits better both ways together is named: 10 + 5 cents, not 5 + 33. A way there that fits to a cent
+/// does not make up for a bad way back: 14 + 15 cents, not 1 + 36.
 #[test]
 fn of_two_plates_that_could_be_the_other_one_the_better_fit_both_ways_is_named() {
     let mut plan = instrument(12);
     let mut second = plan.blocks[0].rows[0].clone();
     (second.name, second.tremolo) = ("B".into(), Tremolo::Even(cents(15.0)));
     plan.blocks[0].rows.push(second);
-    let mut pass = in_tune(&plan);
-    for stroke in Stroke::BOTH {
-        detune(&mut pass, &reed(2, stroke), 700.0 + 10.0);
-        detune(&mut pass, &reed(9, stroke), -700.0 + 5.0);
-        let mut other = reed(9, stroke);
-        other.plate.row = "B".into();
-        detune(&mut pass, &other, -700.0 - 15.0 + 33.0);
+    for (there, back, back_from_b) in [(10.0, 5.0, 33.0), (14.0, 15.0, 36.0)] {
+        let mut pass = in_tune(&plan);
+        for stroke in Stroke::BOTH {
+            detune(&mut pass, &reed(2, stroke), 700.0 + there);
+            detune(&mut pass, &reed(9, stroke), -700.0 + back);
+            let mut other = reed(9, stroke);
+            other.plate.row = "B".into();
+            detune(&mut pass, &other, -700.0 - 15.0 + back_from_b);
+        }
+        assert_eq!(places(&judge(&plan, &pass)), [(vec![at(2), at(9)], true)], "{there} + {back} cents");
     }
-    assert_eq!(places(&judge(&plan, &pass)), [(vec![at(2), at(9)], true)]);
+}
+
+#[test]
+fn two_swaps_whose_plates_lie_between_each_other_are_both_named() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(2, 9), (9, 2), (5, 12), (12, 5)]);
+    let mut found = places(&judge(&plan, &pass));
+    found.sort();
+    assert_eq!(found, [(vec![at(2), at(9)], true), (vec![at(5), at(12)], true)]);
+}
+
+/// A restorer begins with what is certain, whichever block it is in.
+#[test]
+fn swaps_heard_on_both_plates_come_before_guesses() {
+    let mut plan = instrument(12);
+    let mut second = plan.blocks[0].clone();
+    second.name = "treble".into();
+    plan.blocks.push(second);
+    let mut pass = in_tune(&plan);
+    // In the first block plate 3 is heard at place 4 and nothing at place 3.
+    put(&mut pass, &[(3, 4)]);
+    for stroke in Stroke::BOTH {
+        pass.readings.remove(&reed(3, stroke));
+        for (number, by) in [(7, 200.0), (9, -200.0)] {
+            let mut treble = reed(number, stroke);
+            treble.plate.block = "treble".into();
+            detune(&mut pass, &treble, by);
+        }
+    }
+    let found: Vec<(String, bool)> =
+        judge(&plan, &pass).swaps.iter().map(|swap| (swap.places[0].block.clone(), swap.sure)).collect();
+    assert_eq!(found, [("treble".to_string(), true), ("bass".to_string(), false)]);
 }
 
 #[test]
@@ -108,6 +144,20 @@ fn three_plates_round_in_a_ring_are_named_together() {
     let mut pass = in_tune(&plan);
     put(&mut pass, &[(2, 5), (5, 9), (9, 2)]);
     assert_eq!(places(&judge(&plan, &pass)), [(vec![at(2), at(5), at(9)], true)]);
+}
+
+/// Half a semitone beside every note of the block no place is the plate's own, so none is named.
+#[test]
+fn three_plates_that_sound_between_the_notes_of_each_other_s_places_are_no_ring() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    put(&mut pass, &[(2, 5), (5, 9), (9, 2)]);
+    for number in [2, 5, 9] {
+        for stroke in Stroke::BOTH {
+            detune(&mut pass, &reed(number, stroke), 50.0);
+        }
+    }
+    assert_eq!(places(&judge(&plan, &pass)), []);
 }
 
 #[test]
