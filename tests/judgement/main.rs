@@ -4,9 +4,11 @@
 #[allow(dead_code)]
 mod chance;
 
+mod against_block;
 mod built;
 mod changes;
 mod laws;
+mod next_steps;
 mod odds;
 mod reeds;
 mod statistics;

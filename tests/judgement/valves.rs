@@ -259,6 +259,42 @@ fn tails_that_scatter_widely_make_the_limit_lie_as_much_higher() {
     }
 }
 
+/// The scatter of few tails is no measure: up to seven others the limit of a plate alone holds, with eight the block's.
+/// A tail 15 dB above eight others is a leak, which alone would only be worth another listen.
+#[test]
+fn eight_other_tails_are_a_block_to_compare_with_and_seven_are_none() {
+    let plan = instrument(12);
+    for (others, verdict) in [(7, Verdict::Suspect), (8, Verdict::Leaks)] {
+        let mut pass = in_tune(&plan);
+        let tail =
+            |level: f64| Tail::Heard { level: db(level), offset: crate::built::cents(-9.0), evidence: 30.0 };
+        for number in 1..=others {
+            change(&mut pass, &reed(number, Stroke::Draw), |reading| reading.tail = tail(-45.0));
+        }
+        change(&mut pass, &reed(10, Stroke::Press), |reading| reading.tail = tail(-30.0));
+        assert_eq!(valve(&judge(&plan, &pass), 10, Face::Outer).verdict, verdict, "{others} others");
+    }
+}
+
+/// In a noisy room the tail, which rings alone, can still tell what the steady tone hides.
+#[test]
+fn a_quiet_tail_tells_where_the_steady_tone_is_too_noisy() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    change(&mut pass, &reed(5, Stroke::Press), |reading| {
+        reading.opposite = Opposite::Quiet { limit: db(-25.0), evidence: 0.3 };
+        reading.tail = Tail::Quiet { limit: db(-38.0), evidence: 0.1 };
+    });
+    let findings = judge(&plan, &pass);
+    let found = valve(&findings, 5, Face::Outer);
+    assert_eq!(found.verdict, Verdict::NoSign);
+    assert!(
+        found.reason.contains("after the air stops the opposite reed lies below -38 dB"),
+        "{}",
+        found.reason
+    );
+}
+
 #[test]
 fn a_lossy_file_and_a_clipped_one_lower_what_is_said() {
     let plan = instrument(12);
@@ -290,9 +326,9 @@ fn a_start_of_no_time_at_all_is_compared_with_nothing() {
     }
 }
 
-/// The words of the findings in JSON are those that `docs/json.md` explains.
+/// The words of the findings in JSON are those that `docs/json.md` explains, each with its unit.
 #[test]
-fn every_sign_has_its_word_in_the_description_of_the_json() {
+fn every_sign_has_its_word_and_unit_in_the_description_of_the_json() {
     let page = include_str!("../../docs/json.md");
     let signs = [
         SignKind::SecondTone,
@@ -304,5 +340,9 @@ fn every_sign_has_its_word_in_the_description_of_the_json() {
     ];
     for sign in signs {
         assert!(!sign.name().is_empty() && page.contains(&format!("`{}`:", sign.name())), "{sign:?}");
+        let (_, after) = page.split_once(&format!("`{}`:", sign.name())).expect("found above");
+        let explained = after.split(". ").next().unwrap_or("");
+        let has_unit = explained.split_whitespace().any(|word| word == sign.unit());
+        assert!(has_unit, "{sign:?} in {}: {explained}", sign.unit());
     }
 }
