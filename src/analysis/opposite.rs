@@ -29,6 +29,11 @@ const EVIDENCE_IN_PLACE: f64 = 12.0;
 const STEADY_CENTS: f64 = 6.0;
 const EVIDENCE_PER_CENT: f64 = 0.7;
 const MOST_MORE: f64 = 12.0;
+/// Looked for anywhere, a tone as near as this many cycles needs this much more evidence, and none more from so many on: what
+/// is left of the wander and the room lies there too.
+const NEAR_CYCLES: f64 = 0.5;
+const CLEAR_CYCLES: f64 = 0.75;
+const EVIDENCE_WHEN_NEAR: f64 = 24.0;
 /// Rounds of taking the second series off and following the wander anew.
 const ROUNDS: usize = 4;
 /// A pattern of every second, third … partial that explains this much more is another note, not the opposite reed.
@@ -110,6 +115,15 @@ fn beside(
     let Some(mut found) = best.filter(|found| found.evidence >= asked) else {
         return not_heard(hearing, &search, &stretch, (low, high), evidence, threshold);
     };
+    let cycles = found.cents.abs() / per_cycles(hearing, &stretch, 1.0);
+    if threshold >= EVIDENCE_ANYWHERE && found.evidence < asked + for_nearness(cycles) {
+        let needs = ENOUGH_CYCLES / cycles * stretch.length_s;
+        return Opposite::Unresolved {
+            evidence,
+            needs: Seconds::new(needs),
+            reason: NotMeasured::TooClose { steady: stretch.length_s },
+        };
+    }
     for _ in 0..ROUNDS {
         let known = search.amplitudes(found.cents);
         hearing.follow_without(&known, &stretch);
@@ -208,6 +222,11 @@ fn not_heard(
 /// Evidence asked for beyond the usual, since the pitch swings.
 fn for_swing(hearing: &Hearing) -> f64 {
     (EVIDENCE_PER_CENT * (pitch_range(hearing) - STEADY_CENTS)).clamp(0.0, MOST_MORE)
+}
+
+/// Evidence asked for beyond the usual of a tone at no known place, since it lies so near.
+fn for_nearness(cycles: f64) -> f64 {
+    EVIDENCE_WHEN_NEAR * ((CLEAR_CYCLES - cycles) / (CLEAR_CYCLES - NEAR_CYCLES)).clamp(0.0, 1.0)
 }
 
 fn search_in(hearing: &Hearing, stretch: &Stretch, lines: Rc<Vec<Line>>) -> Search {
