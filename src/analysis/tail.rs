@@ -120,10 +120,8 @@ fn measure(hearing: &mut Hearing, expectation: OppositeExpectation) -> Result<Ta
         });
     }
     // What would have reached the evidence: the power that takes the rest from its present value by that factor.
-    let strongest = energy(alone.2).max(1e-300);
     let needed = rest * ((EVIDENCE + 6.0) / independent).exp_m1();
     let main = (total - alone.0).max(1e-300);
-    let _ = strongest;
     let limit = 10.0 * (needed / main).log10();
     if limit > 0.0 {
         Err(NotMeasured::TooNoisy)

@@ -119,6 +119,19 @@ fn together(kept: &mut Vec<Kept>) {
         spec.opposite = Some(natural_opposite(seed, &spec, cents, chance.between(-6.0, 3.0)));
         push(kept, &format!("pair {idx}"), seed, &spec, expecting(None));
     }
+    // The upper reed so strong that the octave may be heard first; and a pair of which the other pitch was known.
+    for (idx, (hz, cents, level_db)) in
+        [(130.0, 1212.0, 3.0), (220.0, 1185.0, 4.0), (80.0, 1216.0, 5.0)].into_iter().enumerate()
+    {
+        let mut spec = drawn(902_010 + idx as u64, hz, 1.2 * hz);
+        spec.opposite = Some(natural_opposite(idx as u64, &spec, cents, level_db));
+        push(kept, &format!("octave above {idx}"), idx as u64, &spec, expecting(None));
+    }
+    for (name, cents, level_db) in [("known pair", 19.0, -3.0), ("known stronger pair", -16.0, 2.0)] {
+        let mut spec = drawn(902_020, 300.0, 400.0);
+        spec.opposite = Some(natural_opposite(5, &spec, cents, level_db));
+        push(kept, name, 5, &spec, expecting(Some(above(spec.f0_hz, cents))));
+    }
 }
 
 /// What is no reed: tremor, a tongue that is forced, hum, another note, a bellows that swings; and coders, clipping, noise.
