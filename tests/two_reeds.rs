@@ -6,7 +6,7 @@ use bench::chance::Chance;
 use bench::natural::{natural_opposite, random_natural};
 use bench::statistics::{Rate, over_seeds};
 use bench::tone::{Rendered, ToneSpec, Wander};
-use platenote::analysis::{Expectation, SoundingReed, read};
+use platenote::analysis::{Expectation, Opposite, SoundingReed, read};
 
 /// The planted pair, low to high: pitch over the middle of the note, level re the stronger.
 fn planted(spec: &ToneSpec, rendered: &Rendered) -> [(f64, f64); 2] {
@@ -72,6 +72,35 @@ fn octave_pairs_are_told_apart() {
         spec
     });
     assert!(rate.value() >= 0.9, "{rate}");
+}
+
+/// The upper reed of an octave pair is told as such, and never taken for the opposite reed that leaks.
+#[test]
+fn an_octave_reed_is_not_the_opposite_reed() {
+    let alarms = over_seeds(540_000, 150, |seed| {
+        let chance = &mut Chance::split(seed, 403);
+        let mut spec = random_natural(seed, 60.0, 900.0);
+        let offset = 1200.0 + chance.sign() * chance.log_between(1.0, 20.0);
+        let level_db = chance.between(-15.0, 8.0);
+        spec.opposite = Some(natural_opposite(seed, &spec, offset, level_db));
+        let reading = read(&spec.render(seed).take(), &Expectation::default()).ok()?;
+        let Opposite::Sounding { level, offset: found, evidence, .. } = reading.opposite else {
+            return Some(false);
+        };
+        println!(
+            "seed {seed}, {:.1} Hz, read as {:.1} Hz, {} reeds: octave {:+.1} cents at {level_db:.1} dB taken for {:+.1} cents at {:.1} dB, evidence {evidence:.0}",
+            spec.f0_hz,
+            reading.f0.get(),
+            reading.reeds.len(),
+            offset - 1200.0,
+            found.get(),
+            level.get()
+        );
+        Some(true)
+    });
+    let rate = Rate::of(alarms.into_iter().flatten());
+    println!("octave reeds taken for the opposite one: {rate}");
+    assert!(rate.value() <= 0.01, "{rate}");
 }
 
 /// One reed whose pitch swings slowly by 4 to 25 cents dwells at two places, and is still one reed: nothing beats.

@@ -44,6 +44,8 @@ const SETTLING_S: f64 = 0.08;
 /// and how strong against the strongest partial, power ratios.
 const BELOW_PARTIALS: usize = 16;
 const LEAST_ODD: usize = 4;
+/// An octave reed lies no farther from the exact octave, cents.
+const OCTAVE_CENTS: f64 = 50.0;
 const ODD_SNR: f64 = 30.0;
 const ODD_SHARE: f64 = 1e-3;
 /// Two-sided 95 % point of the normal distribution.
@@ -70,6 +72,8 @@ pub(super) struct Hearing {
     clock: Clock,
     /// Two reeds near unison that both sound fully; the pitch above is then the stronger one's.
     pub pair: Option<Pair>,
+    /// Whether the tone is followed by its odd partials alone, since an octave reed sounds on the even ones.
+    pub odd_alone: bool,
 }
 
 impl Hearing {
@@ -101,12 +105,17 @@ impl Hearing {
         };
         let mut partials = cut(&bands, coarse.hz, highest);
         let mut pair = look_for_pair(&partials);
-        if let Some(found) = &pair {
-            // An octave pair looks like a tremolo an octave up, but for the odd partials of its low reed.
-            let half = 0.25 * (found.low.0 + found.high.0);
+        // An octave pair looks like a tremolo an octave up, or like one reed with a stranger in between, but for the odd
+        // partials of its low reed.
+        let half = match &pair {
+            Some(found) => Some(0.25 * (found.low.0 + found.high.0)),
+            None => coarse.stranger.and_then(|stranger| octave_below(coarse.hz, stranger.hz)),
+        };
+        if let Some(half) = half {
             let below = cut(&bands, half, (BELOW_PARTIALS as f64 * half).min(highest));
             if let Some(low_reed) = odd_series(&below, envelope.start_s + edge, envelope.end_s - edge) {
                 coarse.hz = low_reed;
+                coarse.stranger = None;
                 partials = cut(&bands, low_reed, highest);
                 pair = look_for_pair(&partials);
             }
@@ -139,6 +148,7 @@ impl Hearing {
             doubt,
             clock: expectation.clock,
             pair,
+            odd_alone: false,
         };
         hearing.take_stronger();
         Ok(hearing)
@@ -164,11 +174,24 @@ impl Hearing {
                 phasor *= step;
             }
         }
+        let weights = self.leave_out_even();
         self.partials.refine(&mut self.wander, self.frames, false);
         self.track = self.wander.smooth(self.frames.0, self.frames.1);
-        for (band, series) in self.partials.bands.iter_mut().zip(originals) {
-            band.series = series;
+        for (band, (series, noise)) in self.partials.bands.iter_mut().zip(originals.into_iter().zip(weights))
+        {
+            (band.series, band.noise) = (series, noise);
         }
+    }
+
+    /// Take their say from the partials on which an octave reed sounds; gives the noise of all as it was.
+    fn leave_out_even(&mut self) -> Vec<f64> {
+        let weights = self.partials.bands.iter().map(|band| band.noise).collect();
+        let odd_alone = self.odd_alone;
+        for band in self.partials.bands.iter_mut().filter(|band| odd_alone && band.number.is_multiple_of(2)) {
+            // A partial drowned in noise has no say.
+            band.noise = f64::MAX.sqrt();
+        }
+        weights
     }
 
     /// Where a pair sounds, the stronger reed's pitch is the reading's.
@@ -183,11 +206,8 @@ impl Hearing {
 
     /// Follow the tone by its odd partials alone, with which an octave reed does not beat, or by all of them again.
     pub fn follow(&mut self, odd_alone: bool) {
-        let weights: Vec<f64> = self.partials.bands.iter().map(|band| band.noise).collect();
-        for band in self.partials.bands.iter_mut().filter(|band| odd_alone && band.number.is_multiple_of(2)) {
-            // A partial drowned in noise has no say.
-            band.noise = f64::MAX.sqrt();
-        }
+        self.odd_alone = odd_alone;
+        let weights = self.leave_out_even();
         self.wander = self.partials.follow(self.envelope.start_s, self.envelope.end_s);
         self.partials.refine(&mut self.wander, self.frames, false);
         self.track = self.wander.smooth(self.frames.0, self.frames.1);
@@ -239,6 +259,13 @@ fn coarse_fundamental(
     let stretch = signal.samples.get(from..to)?;
     let spectrum = spectrum(stretch, signal.rate, COARSE_FRAME_S.min(0.75 * sounds), COARSE_FRAMES);
     fundamental(&spectrum, 0.5 * signal.rate, expectation.pitch.map(Hz::get))
+}
+
+/// The pitch of a reed an octave below `hz`, of which `stranger_hz` is an odd partial; `None` where it is none.
+fn octave_below(hz: f64, stranger_hz: f64) -> Option<f64> {
+    let odd = 2.0 * (stranger_hz / hz - 0.5).round() + 1.0;
+    let below = stranger_hz / odd;
+    ((1200.0 * (2.0 * below / hz).log2()).abs() < OCTAVE_CENTS).then_some(below)
 }
 
 /// The pitch of a reed whose odd partials stand beside those of a stronger octave reed; `None` where there are none.

@@ -40,6 +40,8 @@ const ROUNDS: usize = 4;
 const PATTERN_GAIN: f64 = 4.0;
 /// A limit above this says nothing, dB.
 const USELESS_LIMIT_DB: f64 = -12.0;
+/// A second tone this weak is none, power ratio.
+const NOTHING: f64 = 1e-9;
 /// Places at which the limit is taken.
 const LIMIT_PLACES: usize = 40;
 
@@ -135,6 +137,10 @@ fn beside(
             None => break,
         }
     }
+    if found.power_ratio < NOTHING {
+        // Followed anew, the tone has no room for a second one: it was the wander.
+        return not_heard(hearing, &search, &stretch, (low, high), found.evidence, threshold);
+    }
     heard(found, evidence)
 }
 
@@ -229,11 +235,14 @@ fn for_nearness(cycles: f64) -> f64 {
     EVIDENCE_WHEN_NEAR * ((CLEAR_CYCLES - cycles) / (CLEAR_CYCLES - NEAR_CYCLES)).clamp(0.0, 1.0)
 }
 
+/// On the even partials an octave reed may sound, which is no opposite reed.
 fn search_in(hearing: &Hearing, stretch: &Stretch, lines: Rc<Vec<Line>>) -> Search {
-    let power = lines.iter().map(|line| line.reference).sum();
+    let belongs: fn(usize) -> bool =
+        if hearing.odd_alone { |number| !number.is_multiple_of(2) } else { |_| true };
+    let power = lines.iter().filter(|line| belongs(line.number)).map(|line| line.reference).sum();
     Search {
         lines,
-        belongs: |_| true,
+        belongs,
         origin_hz: hearing.measured_hz,
         origin_cents: 0.0,
         is_alike: true,
