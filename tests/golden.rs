@@ -4,7 +4,7 @@ mod bench;
 
 use bench::statistics::Rate;
 use bench::tone::ToneSpec;
-use platenote::analysis::{Clock, Expectation, read};
+use platenote::analysis::{Clock, Expectation, read, steady_to_tell_apart};
 use platenote::instrument::{Block, Face, Note, Stroke, Temperament, Tremolo, Tuning};
 use platenote::units::{Cents, Decibels, Hz};
 
@@ -103,6 +103,16 @@ fn beats_of_tempered_intervals_match_the_table() {
             assert_within(hz(of_high * f2).beat_rate(hz(of_low * f1)), wanted, 0.05, high);
         }
     }
+}
+
+/// Two tones of unlike pitch need 0.8 of a beat to be told apart (docs/method.md): 440 and 442 Hz beat twice a second (the
+/// difference of the frequencies: Helmholtz, On the Sensations of Tone, chapter 8, from memory).
+#[test]
+fn reeds_that_beat_twice_a_second_are_told_apart_in_two_fifths_of_one() {
+    let needs = steady_to_tell_apart(hz(440.0), hz(442.0)).expect("they beat");
+    assert_within(needs.get(), 0.4, 1e-9, "s");
+    assert_eq!(steady_to_tell_apart(hz(442.0), hz(440.0)), Some(needs));
+    assert_eq!(steady_to_tell_apart(hz(440.0), hz(440.0)), None);
 }
 
 /// Beats of a tremolo of 14, 18 and 24 cents at A4: f (2^(c/1200) − 1). Widths are common practice, no source.

@@ -93,6 +93,23 @@ mod tests {
         values
     }
 
+    /// A thread that reads takes of all lengths for a whole day keeps no more than a stated part of memory.
+    #[test]
+    fn what_is_kept_stays_small_however_many_lengths_come() {
+        let mut most = 0;
+        for length in (60_000..400_000).step_by(20_000) {
+            (forward(length), inverse(length + 4), real_forward(length + 8));
+            let (kept, points) = PLANS.with_borrow(|plans| {
+                let lengths = plans.forward.keys().chain(plans.inverse.keys()).chain(plans.real.keys());
+                (lengths.sum::<usize>(), plans.points)
+            });
+            // One alone may be longer than all that is kept else.
+            assert!(kept == points && points <= MOST_POINTS.max(length + 8), "{length}: {kept} of {points}");
+            most = most.max(points);
+        }
+        assert!(most > MOST_POINTS / 4, "it keeps {most}");
+    }
+
     /// On a busy machine one reading in some hundreds had another last bit: which takes its thread had read before told.
     #[test]
     fn a_transform_is_the_same_to_the_bit_whatever_was_planned_before() {
