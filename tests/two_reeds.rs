@@ -6,7 +6,8 @@ use bench::chance::Chance;
 use bench::natural::{natural_opposite, random_natural};
 use bench::statistics::{Rate, over_seeds};
 use bench::tone::{Rendered, ToneSpec, Wander};
-use platenote::analysis::{Expectation, Opposite, SoundingReed, read};
+use platenote::analysis::{Expectation, Opposite, OppositeExpectation, SoundingReed, read};
+use platenote::units::{Cents, Hz};
 
 /// The planted pair, low to high: pitch over the middle of the note, level re the stronger.
 fn planted(spec: &ToneSpec, rendered: &Rendered) -> [(f64, f64); 2] {
@@ -72,6 +73,40 @@ fn octave_pairs_are_told_apart() {
         spec
     });
     assert!(rate.value() >= 0.9, "{rate}");
+}
+
+/// A valve that is missing lets the opposite reed sound as loud as the one that is played, or louder: which of the two is
+/// which follows from the opposite reed's own take.
+#[test]
+fn a_loud_opposite_reed_is_told_from_the_one_that_is_played() {
+    let right = over_seeds(550_000, 60, |seed| {
+        let chance = &mut Chance::split(seed, 404);
+        let mut spec = random_natural(seed, 110.0, 1500.0);
+        let least = 1200.0 * (1.0 + 3.0 / (spec.f0_hz * spec.steady_s)).log2();
+        let offset = chance.sign() * chance.between(least.max(5.0), 30.0);
+        spec.opposite = Some(natural_opposite(seed, &spec, offset, chance.between(-5.0, 6.0)));
+        let rendered = spec.render(seed);
+        let [low, high] = planted(&spec, &rendered).map(|reed| reed.0);
+        let (played, other) = if offset > 0.0 { (low, high) } else { (high, low) };
+        let known = OppositeExpectation::Known { pitch: Hz::new(other)?, within: Cents::new(1.0)? };
+        let expectation = Expectation { opposite: known, ..Expectation::default() };
+        let reading = read(&rendered.take(), &expectation).ok()?;
+        let own = (1200.0 * (reading.f0.get() / played).log2()).abs() <= 0.5;
+        let told = match reading.opposite {
+            Opposite::Sounding { offset: found, .. } => (found.get() - offset).abs() <= 0.5,
+            _ => false,
+        };
+        if !(own && told) {
+            println!(
+                "seed {seed}: {played:.2} Hz with {offset:+.2}: {:?} {:?}",
+                reading.f0, reading.opposite
+            );
+        }
+        Some(own && told)
+    });
+    let rate = Rate::of(right.into_iter().flatten());
+    println!("loud opposite reeds told: {rate}");
+    assert!(rate.value() >= 0.95, "{rate}");
 }
 
 /// The upper reed of an octave pair is told as such, and never taken for the opposite reed that leaks.

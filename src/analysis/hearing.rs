@@ -44,10 +44,10 @@ const SETTLING_S: f64 = 0.08;
 /// and how strong against the strongest partial, power ratios.
 const BELOW_PARTIALS: usize = 16;
 const LEAST_ODD: usize = 4;
-/// An octave reed lies no farther from the exact octave, cents.
-const OCTAVE_CENTS: f64 = 50.0;
 const ODD_SNR: f64 = 30.0;
 const ODD_SHARE: f64 = 1e-3;
+/// An octave reed lies no farther from the exact octave, cents.
+const OCTAVE_CENTS: f64 = 50.0;
 /// Two-sided 95 % point of the normal distribution.
 const NORMAL_95: f64 = 1.96;
 
@@ -196,8 +196,28 @@ impl Hearing {
 
     /// Where a pair sounds, the stronger reed's pitch is the reading's.
     fn take_stronger(&mut self) {
+        if let Some(pair) = &self.pair {
+            self.take_of_pair(pair.high_over_low > 1.0);
+        }
+    }
+
+    /// Where a pair sounds and one of the two is the opposite reed, the other one is played, weaker as it may be.
+    pub fn take_other_than(&mut self, opposite_hz: f64, within: f64) {
         let Some(pair) = &self.pair else { return };
-        let (hz, uncertainty) = if pair.high_over_low > 1.0 { pair.high } else { pair.low };
+        let is_it = |reed: (f64, f64)| {
+            let away = 1200.0 * (opposite_hz / self.corrected(reed.0).get()).log2();
+            away.abs() < within + reed.1
+        };
+        let (low, high) = (is_it(pair.low), is_it(pair.high));
+        if low != high {
+            self.take_of_pair(low);
+        }
+    }
+
+    fn take_of_pair(&mut self, higher: bool) {
+        let Some(pair) = &mut self.pair else { return };
+        pair.higher_is_played = higher;
+        let (hz, uncertainty) = if higher { pair.high } else { pair.low };
         self.measured_hz = hz;
         self.f0 = true_pitch(hz, self.clock).unwrap_or(self.f0);
         self.doubt.noise = Cents::ZERO;

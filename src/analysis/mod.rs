@@ -67,6 +67,7 @@ impl Heard {
     /// Look for the opposite reed and give the whole reading.
     pub fn reading(mut self, opposite: OppositeExpectation) -> Reading {
         let hearing = &mut self.hearing;
+        opposite::tell_apart(hearing, opposite);
         let look = |hearing: &Hearing| {
             let stretch = sidebands::stretch(hearing);
             let lines = Rc::new(sidebands::beside_partials(hearing, &stretch, &[]));

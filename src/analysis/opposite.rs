@@ -53,6 +53,13 @@ pub fn steady_to_tell_apart(sounding: Hz, opposite: Hz) -> Option<Seconds> {
     (distance_hz > 0.0).then(|| ENOUGH_CYCLES / distance_hz).and_then(Seconds::new)
 }
 
+/// Where two reeds sound fully and one of them is the opposite one, the reading is the other one's.
+pub(super) fn tell_apart(hearing: &mut Hearing, expectation: OppositeExpectation) {
+    if let OppositeExpectation::Known { pitch, within } = expectation {
+        hearing.take_other_than(pitch.get(), within.get().abs() + SLACK_CENTS);
+    }
+}
+
 /// Look for the opposite reed.
 ///
 /// `seen` is what lies beside the partials, where it has been looked at already.
@@ -80,7 +87,7 @@ pub(super) fn opposite(
 pub(super) fn fully(hearing: &Hearing, expectation: OppositeExpectation) -> Option<Opposite> {
     let OppositeExpectation::Known { pitch, within } = expectation else { return None };
     let pair = hearing.pair.as_ref()?;
-    let (own, other, ratio) = if pair.high_over_low > 1.0 {
+    let (own, other, ratio) = if pair.higher_is_played {
         (pair.high, pair.low, 1.0 / pair.high_over_low)
     } else {
         (pair.low, pair.high, pair.high_over_low)

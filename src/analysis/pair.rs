@@ -45,6 +45,8 @@ pub(super) struct Pair {
     pub high: (f64, f64),
     /// Power of the higher re the lower one.
     pub high_over_low: f64,
+    /// Whether the reading is the higher one's.
+    pub higher_is_played: bool,
     /// Log-likelihood ratio of two tones against the better one alone.
     pub evidence: f64,
     /// The stretch, s.
@@ -86,6 +88,7 @@ pub(super) fn pair(partials: &Partials, from_s: f64, to_s: f64) -> Option<Pair> 
         low: (hz(whole.low), spread(|tones| tones.low)),
         high: (hz(whole.high), spread(|tones| tones.high)),
         high_over_low: whole.high_over_low,
+        higher_is_played: whole.high_over_low > 1.0,
         evidence: whole.evidence,
         start_s: partials.time(from),
         end_s: partials.time(to),
