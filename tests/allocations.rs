@@ -11,6 +11,9 @@ use platenote::record::{Job, Plan, Template, tray_from_csv, verify};
 /// smaller than what comes out of it.
 const PLAIN_TIMES: u64 = 10;
 const CODED_TIMES: u64 = 150;
+/// Silence is coded in next to nothing; a file that unpacks to more than 64 samples a byte is refused, and each takes twelve
+/// bytes at the most while the list of them grows.
+const SILENCE_TIMES: u64 = 800;
 const BESIDE: u64 = 8_000_000;
 /// The same for a plan, a list or a diary: a plate of one note in a plan is some hundred bytes of places and valves.
 const TEXT_TIMES: u64 = 150;
@@ -54,6 +57,57 @@ fn a_plain_file_asks_for_no_more_than_ten_times_its_size() {
 fn the_count_sees_what_is_held() {
     let file = wav(1, 16, 2_000_000, &vec![3; 2_000_000]);
     assert!(most_held("take.wav", &file) >= 4_000_000, "a million samples of four bytes");
+}
+
+/// Silence in FLAC: frames of 32 768 samples in 12 bytes each (RFC 9639: constant subframes; CRC-8 and CRC-16).
+fn flac_of_silence(n_frames: u32) -> Vec<u8> {
+    let crc = |bytes: &[u8], width: u32, poly: u32| {
+        bytes.iter().fold(0_u32, |crc, byte| {
+            (0..8).fold(crc ^ (u32::from(*byte) << (width - 8)), |crc, _| {
+                let top = (crc >> (width - 1)) & 1;
+                ((crc << 1) ^ (top * poly)) & ((1 << width) - 1)
+            })
+        })
+    };
+    let mut bytes = b"fLaC\x80\0\0\x22\x80\0\x80\0\0\0\0\0\0\0".to_vec();
+    // 48 000 Hz in 20 bits, one channel, 16 bits a sample; how long and which hash is not said.
+    bytes.extend([0x0B, 0xB8, 0x00, 0xF0, 0, 0, 0, 0]);
+    bytes.extend([0; 16]);
+    for n in 0..n_frames {
+        let mut frame = vec![0xFF, 0xF8, 0xFA, 0x08];
+        frame.extend(char::from_u32(n).expect("below the surrogates").to_string().bytes());
+        frame.push(crc(&frame, 8, 0x07) as u8);
+        frame.extend([0, 0, 0]);
+        frame.extend((crc(&frame, 16, 0x8005) as u16).to_be_bytes());
+        bytes.extend(frame);
+    }
+    bytes
+}
+
+/// A coder makes as good as nothing of silence: 24 kB that would hold a quarter of a gigabyte are refused in time.
+#[test]
+fn a_silence_without_end_asks_for_no_more_than_its_multiple() {
+    let short = flac_of_silence(10);
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join("take.flac");
+    std::fs::write(&file, &short).unwrap();
+    assert_eq!(read_file(&file).unwrap().samples.len(), 327_680, "the test's own coder is understood");
+    let long = flac_of_silence(2_000);
+    std::fs::write(&file, &long).unwrap();
+    let held = measure(|| drop(read_file(&file))).bytes_max;
+    assert!(held < SILENCE_TIMES * long.len() as u64 + BESIDE, "{held} of {} bytes", long.len());
+    let error = read_file(&file).unwrap_err().to_string();
+    assert!(error.contains("unpacks to more than 43 s"), "{error}");
+}
+
+/// The decoder made room for 154 MB for a file of 8 kB.
+#[test]
+fn an_aiff_of_65535_channels_asks_for_no_more_than_its_multiple() {
+    let mut bytes = std::fs::read(concat!(env!("CARGO_MANIFEST_DIR"), "/fixtures/tone-440hz.aiff")).unwrap();
+    let at = bytes.windows(4).position(|four| four == b"COMM").unwrap() + 8;
+    bytes[at..at + 2].copy_from_slice(&[0xFF; 2]);
+    let held = most_held("take.aiff", &bytes);
+    assert!(held < CODED_TIMES * bytes.len() as u64 + BESIDE, "{held} of {} bytes", bytes.len());
 }
 
 /// Every coded fixture, whole and with each of its sizes and counts blown up.

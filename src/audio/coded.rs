@@ -14,6 +14,8 @@ use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::{MediaSource, MediaSourceStream, ReadOnlySource};
 use symphonia::core::meta::MetadataOptions;
 
+use super::sound_file::MOST_CHANNELS;
+
 /// What a coded file turned out to hold.
 #[derive(Debug, Default)]
 pub(super) struct Coded {
@@ -63,6 +65,10 @@ pub(super) fn decode(
         promised: track.num_frames,
         ..Coded::default()
     };
+    // The decoder would make room for all of them; who asked refuses what gave no sound and has so many.
+    if coded.channels > MOST_CHANNELS {
+        return Ok(coded);
+    }
     let track_id = track.id;
     let mut decoder = symphonia::default::get_codecs()
         .make_audio_decoder(codec, &AudioDecoderOptions::default())

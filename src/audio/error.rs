@@ -76,6 +76,19 @@ pub enum Error {
         /// The longest that is read, seconds.
         most_s: f64,
     },
+    /// A small file that holds a long silence, or was made to fill the memory.
+    #[error(
+        "`{}` has {length} bytes and unpacks to more than {most_s:.0} s, which is too much for one take",
+        path.display()
+    )]
+    Unpacks {
+        /// Which file.
+        path: PathBuf,
+        /// Its size, bytes.
+        length: u64,
+        /// The most that a file of that size may hold, seconds.
+        most_s: f64,
+    },
     /// A file that could not be written.
     #[error("cannot write `{}`: {detail}", path.display())]
     Write {
@@ -101,7 +114,10 @@ impl Error {
             }
             Error::Rate { .. } => "record at 48000, or convert it to that",
             Error::Channels { .. } => "export the channel with the reed as a file of its own",
-            Error::TooLong { .. } => "cut it into shorter files",
+            Error::TooLong { .. } => {
+                "cut it into shorter files; many notes in one file are split by `platenote sweep`"
+            }
+            Error::Unpacks { .. } => "cut the silence off, or convert it to WAV",
             Error::Write { .. } => "check that the folder exists, may be written, and has room",
         }
     }

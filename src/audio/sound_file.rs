@@ -15,9 +15,14 @@ use crate::take::Take;
 /// The rates that are read.
 const RATES: std::ops::RangeInclusive<u32> = 8_000..=384_000;
 /// More channels than this no recorder has, and a damaged header easily.
-const MOST_CHANNELS: usize = 256;
-/// The longest channel kept, in samples: 93 minutes at 48 kHz, 1 GiB.
-const MOST_SAMPLES: usize = 1 << 28;
+pub(super) const MOST_CHANNELS: usize = 256;
+/// The longest channel kept, in samples: 5.8 minutes at 48 kHz. To read such a take needs some 2 GB, 120 bytes a sample.
+const MOST_SAMPLES: usize = 1 << 24;
+/// A coded file unpacks to at most so many samples of a channel for each of its bytes. Quiet speech at 8 kbit/s and 48 kHz
+/// has 48; only silence has more, without end: 39 kB of FLAC hold 50 minutes.
+const MOST_FOR_A_BYTE: u64 = 64;
+/// And to so many more whatever its size: 11 s at 48 kHz, for a take that is mostly silence.
+const MOST_BESIDE: u64 = 1 << 19;
 /// All channels of a file of up to so many samples are held until one is chosen: 4 MB, 10 s of stereo at 48 kHz.
 const MOST_HELD: u64 = 1 << 20;
 
@@ -28,7 +33,7 @@ const MOST_HELD: u64 = 1 << 20;
 /// kept: the analysis reports them. A file without samples gives an empty take.
 ///
 /// Fails when the file cannot be opened, is of a kind not read here, says a rate outside 8 to 384 kHz or more than 256
-/// channels, or is longer than 2²⁸ samples; each message says what to do.
+/// channels, is longer than 2²⁴ samples, or unpacks to many times its size; each message says what to do.
 pub fn read_file(path: &Path) -> Result<Take, Error> {
     let (mut file, length) = open(path)?;
     refuse_known(path, &mut file)?;
@@ -39,9 +44,9 @@ pub fn read_file(path: &Path) -> Result<Take, Error> {
         }
         Look::Coded { channels, rate_hz } => {
             check(path, rate_hz, usize::from(channels))?;
-            read_coded(path)
+            read_coded(path, length)
         }
-        Look::NotWav => read_coded(path),
+        Look::NotWav => read_coded(path, length),
         Look::Unread(kind) => Err(Error::NotReadHere { path: path.into(), kind }),
         Look::Damaged(detail) => Err(Error::NotSound { path: path.into(), detail }),
     }
@@ -155,7 +160,9 @@ fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
     Ok(take)
 }
 
-fn read_coded(path: &Path) -> Result<Take, Error> {
+fn read_coded(path: &Path, length: u64) -> Result<Take, Error> {
+    let most =
+        MOST_BESIDE.saturating_add(length.saturating_mul(MOST_FOR_A_BYTE)).min(MOST_SAMPLES as u64) as usize;
     let mut listener: Option<Listener> = None;
     let (mut mono, mut heard, mut first_refused) = (Vec::new(), 0_usize, None);
     let coded = coded_pass(path, &mut |piece, rate_hz, channels| {
@@ -163,7 +170,7 @@ fn read_coded(path: &Path) -> Result<Take, Error> {
             first_refused = check(path, rate_hz, channels).err();
         }
         heard += piece.len() / channels;
-        if first_refused.is_some() || heard > MOST_SAMPLES {
+        if first_refused.is_some() || heard > most {
             return false;
         }
         if channels == 1 {
@@ -179,6 +186,13 @@ fn read_coded(path: &Path) -> Result<Take, Error> {
     if heard > MOST_SAMPLES {
         return Err(too_long(path, coded.rate_hz));
     }
+    if heard > most {
+        return Err(Error::Unpacks {
+            path: path.into(),
+            length,
+            most_s: most as f64 / f64::from(coded.rate_hz),
+        });
+    }
     if heard == 0 {
         check(path, coded.rate_hz, coded.channels.max(1))?;
     }
@@ -187,7 +201,7 @@ fn read_coded(path: &Path) -> Result<Take, Error> {
         let chosen = remark_choice(listener, coded.channels, &mut take.remarks);
         coded_pass(path, &mut |piece, _, channels| {
             take.samples.extend(piece.iter().skip(chosen).step_by(channels));
-            take.samples.len() < MOST_SAMPLES
+            take.samples.len() < most
         })?;
     }
     // Some formats count a coder's delay in, some don't: a quarter of a second less is not yet a loss.

@@ -93,22 +93,22 @@ impl Door {
 
     /// Why a request is not answered.
     fn refuse(&self, method: &Method, headers: &HeaderMap, is_photo: bool) -> Option<&'static str> {
-        let text = |name: HeaderName| headers.get(name).map(|value| value.to_str().unwrap_or("?"));
+        let all = |name: HeaderName| headers.get_all(name).iter().map(|value| value.to_str().unwrap_or("?"));
+        let text = |name: HeaderName| all(name).next();
         let hosts: Vec<_> = headers.get_all(header::HOST).iter().collect();
         if !matches!(hosts.as_slice(), [host] if host.as_bytes() == self.host.as_bytes()) {
             return Some("another host was asked for");
         }
         let own = format!("http://{}", self.host);
-        let origin = text(header::ORIGIN);
-        if origin.is_some_and(|origin| origin != own) {
+        if all(header::ORIGIN).any(|origin| origin != own) {
             return Some("another page asks");
         }
-        let site = text(HeaderName::from_static("sec-fetch-site"));
-        if site.is_some_and(|site| !matches!(site, "same-origin" | "none")) {
+        let mut sites = all(HeaderName::from_static("sec-fetch-site"));
+        if sites.any(|site| !matches!(site, "same-origin" | "none")) {
             return Some("another site asks");
         }
         if method != Method::GET {
-            if origin.is_none() {
+            if text(header::ORIGIN).is_none() {
                 return Some("it is not said which page asks");
             }
             let kind = text(header::CONTENT_TYPE).unwrap_or("");
@@ -141,7 +141,11 @@ fn is_same(said: &str, wanted: &str) -> bool {
 pub(super) async fn look(State(door): State<Door>, request: Request, next: Next) -> Response {
     let mut answer = match let_in(&door, request).await {
         Ok(request) => next.run(request).await,
-        Err(refused) => refused,
+        Err(mut refused) => {
+            // A stranger who reads no answers must not keep a place: one short answer, which the system sends, is all.
+            refused.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
+            refused
+        }
     };
     let headers = answer.headers_mut();
     headers.entry(header::CONTENT_SECURITY_POLICY).or_insert(HeaderValue::from_static(POLICY));

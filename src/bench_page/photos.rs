@@ -70,7 +70,7 @@ pub(super) fn show(desk: &Desk, name: &str) -> Result<Option<Response>, Error> {
     let wanted = format!("photos/{name}");
     let is_named =
         job.diary().iter().any(|line| matches!(&line.event, Event::Photo(photo) if photo.file == wanted));
-    let bytes = inside_job(&job, &job.folder().join(&wanted)).filter(|_| is_named);
+    let bytes = if is_named { inside_job(&job, &job.folder().join(&wanted)) } else { None };
     let shown = bytes.and_then(|bytes| Some((kind_of(&bytes)?, bytes)));
     Ok(shown.map(|(kind, bytes)| ([(header::CONTENT_TYPE, kind.mime)], bytes).into_response()))
 }

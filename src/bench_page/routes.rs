@@ -20,9 +20,9 @@ use super::sitting::{self, Order, Wish};
 use super::{Error, guard, parts, parts_bench, parts_work, photos};
 use crate::gathering::{self, USUAL_SOUND_MB};
 use crate::instrument::{Material, Spot};
-use crate::record::{Event, Job};
+use crate::record::{self, Event, Job};
 use crate::report::caution_for;
-use crate::workshop::{self, Condition, Lot, Work, is_bin_name, parse_length};
+use crate::workshop::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
 
 type Answer = Result<Response, Trouble>;
 type Shared = State<Arc<Desk>>;
@@ -190,7 +190,7 @@ async fn sound(State(desk): Shared, Path(wanted): Path<String>) -> Answer {
         let job = desk.job()?;
         let is_named =
             job.diary().iter().any(|line| matches!(&line.event, Event::Take(take) if take.file == wanted));
-        Ok(inside_job(&job, &job.folder().join(&wanted)).filter(|_| is_named))
+        Ok(if is_named { inside_job(&job, &job.folder().join(&wanted)) } else { None })
     });
     Ok(match bytes.await? {
         Some(bytes) => ([(header::CONTENT_TYPE, "audio/wav")], bytes).into_response(),
@@ -202,7 +202,8 @@ async fn sound(State(desk): Shared, Path(wanted): Path<String>) -> Answer {
 pub(super) fn inside_job(job: &Job, path: &std::path::Path) -> Option<Vec<u8>> {
     let real = |path: &std::path::Path| -> Option<PathBuf> { path.canonicalize().ok() };
     let (file, folder) = real(path).zip(real(job.folder()))?;
-    if file.starts_with(folder) { std::fs::read(file).ok() } else { None }
+    // Reading a pipe would hold us for ever.
+    if file.starts_with(folder) { record::read_plain(&file).ok().flatten() } else { None }
 }
 
 async fn photo(State(desk): Shared, Path(name): Path<String>) -> Answer {
@@ -393,6 +394,12 @@ fn count(desk: &Desk, wish: NewCount) -> Result<Value, Error> {
     let lot =
         Lot { length: parse_length(&wish.length)?, width: None, material, condition, bin, count: wish.count };
     let said = format!("{} × {} in the tray", lot.count, lot.length);
+    if lot.count > MOST_COUNT {
+        return Err(Error::Word(format!(
+            "{} is no count; give a whole number from 0 to {MOST_COUNT}",
+            lot.count
+        )));
+    }
     desk.write(move |job| Ok(job.count(&[lot], false)?))?;
     Ok(json!({ "said": said }))
 }

@@ -10,12 +10,12 @@ pub(crate) use crate::report::csv_line;
 
 /// Print one line of results.
 pub(crate) fn line(text: &str) -> Result<(), Failure> {
-    write_out(format!("{text}\n").as_bytes())
+    write_out(format!("{}\n", plain(text)).as_bytes())
 }
 
 /// Print one result as a JSON object on a line of its own; `format` is the caller's first field.
 pub(crate) fn json(object: &impl Serialize) -> Result<(), Failure> {
-    line(&json_text(object)?)
+    write_out(format!("{}\n", json_text(object)?).as_bytes())
 }
 
 /// One result as a JSON object, to be printed later.
@@ -30,7 +30,7 @@ pub(crate) fn json_text(object: &impl Serialize) -> Result<String, Failure> {
 
 /// Print one line of a CSV table.
 pub(crate) fn csv<C: AsRef<str>>(cells: &[C]) -> Result<(), Failure> {
-    line(&csv_line(cells))
+    write_out(format!("{}\n", csv_line(cells)).as_bytes())
 }
 
 pub(crate) use crate::units::signed;
@@ -38,7 +38,7 @@ pub(crate) use crate::units::signed;
 /// Say something about the results.
 pub(crate) fn say(text: &str) {
     // Words are a courtesy: a closed stderr must not stop the work.
-    let _ = std::io::stderr().lock().write_all(format!("{text}\n").as_bytes());
+    let _ = std::io::stderr().lock().write_all(format!("{}\n", plain(text)).as_bytes());
 }
 
 /// Say which lines of the job's diary could not be used.
@@ -57,6 +57,12 @@ pub(crate) fn say_oddities(job: &JobWriter) {
     }
 }
 
+/// Names and titles come from others: a terminal must not take them for commands.
+pub(crate) fn plain(text: &str) -> String {
+    let is_odd = |letter: char| letter.is_control() && !matches!(letter, '\n' | '\t');
+    text.replace(is_odd, "\u{FFFD}")
+}
+
 fn write_out(bytes: &[u8]) -> Result<(), Failure> {
     let mut stdout = std::io::stdout().lock();
     stdout.write_all(bytes).and_then(|()| stdout.flush()).map_err(|error| match error.kind() {
@@ -71,6 +77,11 @@ fn write_out(bytes: &[u8]) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn nothing_printed_is_a_command_to_the_terminal() {
+        assert_eq!(plain("A\u{1b}[2J\r\u{9b}31m ä\tb\nc"), "A\u{FFFD}[2J\u{FFFD}\u{FFFD}31m ä\tb\nc");
+    }
 
     #[test]
     fn what_rounds_to_zero_has_no_sign() {

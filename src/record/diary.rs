@@ -119,6 +119,7 @@ impl Diary {
             return Ok(());
         }
         let aside = folder.join(TORN_FILE);
+        disk::refuse_odd(&aside)?;
         let mut torn = std::mem::take(&mut self.torn);
         torn.push(b'\n');
         append(&aside, &torn).map_err(|error| Error::written(&aside, error))?;

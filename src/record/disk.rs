@@ -67,7 +67,8 @@ pub(super) fn clear_parts_of(whole: &Path) {
 
 /// Whether the file `whole` begins with all that `part` holds.
 fn begins_with(whole: &Path, part: &Path) -> io::Result<bool> {
-    let (mut whole, mut part) = (BufReader::new(File::open(whole)?), BufReader::new(File::open(part)?));
+    let open = |file: &Path| open_plain(file).map(BufReader::new).map_err(io::Error::other);
+    let (mut whole, mut part) = (open(whole)?, open(part)?);
     loop {
         let (there, here) = (whole.fill_buf()?, part.fill_buf()?);
         if here.is_empty() {
@@ -95,7 +96,7 @@ pub(super) fn stay_inside(job: &Path, path: &Path) -> Result<(), Error> {
 }
 
 /// All bytes of a plain file; `None` where there is none.
-pub(super) fn read_plain(file: &Path) -> Result<Option<Vec<u8>>, Error> {
+pub fn read_plain(file: &Path) -> Result<Option<Vec<u8>>, Error> {
     let mut bytes = Vec::new();
     match open_plain(file) {
         Ok(mut open) => open.read_to_end(&mut bytes).map_err(|error| Error::read(file, error))?,
@@ -145,6 +146,14 @@ pub(super) fn copy_hashed(from: &mut dyn Read, mut to: impl Write) -> io::Result
 pub fn hash_of(file: &Path) -> Result<String, Error> {
     let mut from = open_plain(file)?;
     copy_hashed(&mut from, io::sink()).map(|(hash, _)| hash).map_err(|error| Error::read(file, error))
+}
+
+/// Refuse what is there and is no plain file; what is not there yet may be made.
+pub(super) fn refuse_odd(file: &Path) -> Result<(), Error> {
+    match fs::metadata(file) {
+        Ok(kind) if !kind.is_file() => Err(Error::NotAFile { file: file.to_owned() }),
+        _ => Ok(()),
+    }
 }
 
 /// Open a plain file; a folder, a pipe or a device is refused, since reading it might never end.

@@ -6,7 +6,7 @@ use std::io::ErrorKind;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use super::Error;
+use super::{Error, disk};
 
 pub(super) const FILE: &str = ".lock";
 /// How long to wait for another program to finish.
@@ -25,6 +25,8 @@ impl Lock {
     /// Wait for the lock, a few seconds at most.
     pub(super) fn take(folder: &Path) -> Result<Self, Error> {
         let path = folder.join(FILE);
+        // A pipe of that name, in a job from somebody else's hands, would keep us waiting for ever.
+        disk::refuse_odd(&path)?;
         let file = OpenOptions::new()
             .write(true)
             .create(true)

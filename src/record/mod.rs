@@ -25,7 +25,7 @@ mod verify;
 
 pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
 pub use diary::{DiaryLine, OddLine, Oddity};
-pub use disk::{hash_of, write_whole};
+pub use disk::{hash_of, read_plain, write_whole};
 pub use error::Error;
 pub use event::{
     ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts,

@@ -119,6 +119,10 @@ impl JobWriter {
             if there.place != take.place {
                 return Err(Error::SameSound { file: there.facts.file, place: there.place.to_string() });
             }
+            // The diary, from somebody else's hands, may name a folder that leads elsewhere.
+            for above in there.path.ancestors().skip(1).take_while(|above| *above != self.job.folder()) {
+                disk::stay_inside(self.job.folder(), above)?;
+            }
             // Whatever lies there now, altered or not, is left as it is.
             return Ok(match disk::persist_new(part, &there.path)? {
                 Some(_) => {

@@ -9,7 +9,7 @@ const LONGEST_MM: f64 = 200.0;
 /// A number without a unit below this was read off a ruler in centimetres.
 const BARE_FROM: f64 = 10.0;
 /// More of one kind than this is a slip of the pen.
-const MOST: u32 = 9999;
+pub const MOST_COUNT: u32 = 9999;
 
 /// Why a text is no length of a valve.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -81,7 +81,7 @@ impl LengthError {
             }
             Self::NotAWidth { .. } => "give millimetres from 2 to 40: `7`, `6.5 mm`".into(),
             Self::NotACount { .. } => {
-                format!("write the length, `=` and how many, 0 to {MOST}: `38mm=12`")
+                format!("write the length, `=` and how many, 0 to {MOST_COUNT}: `38mm=12`")
             }
         }
     }
@@ -183,7 +183,8 @@ pub fn parse_count(text: &str) -> Result<(Millimetres, u32), LengthError> {
     let length = parse_length(length)?;
     let count = count.trim();
     let is_plain = !count.is_empty() && count.bytes().all(|byte| byte.is_ascii_digit());
-    let count = count.parse::<u32>().ok().filter(|count| is_plain && *count <= MOST).ok_or_else(wrong)?;
+    let count =
+        count.parse::<u32>().ok().filter(|count| is_plain && *count <= MOST_COUNT).ok_or_else(wrong)?;
     Ok((length, count))
 }
 

@@ -20,7 +20,7 @@ mod work_place;
 pub use bench::{Bench, FaceState, PlateState, ValveState};
 pub use count_check::{CountCheck, Difference, Totals, check};
 pub use fitting::{Choice, FittedNeed, Fitting, Strip, fit};
-pub use length::{LengthError, parse_count, parse_length, parse_width};
+pub use length::{LengthError, MOST_COUNT, parse_count, parse_length, parse_width};
 pub use mark::{Happening, Mark};
 pub use matching::{Cost, assign};
 pub use need::{Basis, Need, needs};

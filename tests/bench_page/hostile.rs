@@ -43,6 +43,8 @@ fn only_the_own_page_with_the_token_is_answered() {
             "Origin: null\r\n",
             "Sec-Fetch-Site: cross-site\r\n",
             "Sec-Fetch-Site: same-site\r\n",
+            "Sec-Fetch-Site: same-origin\r\nSec-Fetch-Site: cross-site\r\n",
+            &format!("Origin: http://{host}\r\nOrigin: http://evil.example\r\n"),
         ] {
             assert_eq!(ask(&inside, &own, other), 403, "{path} {other}");
         }
@@ -96,6 +98,9 @@ fn nothing_is_done_for_a_form_of_another_page() {
         assert_eq!(served.post("do/mark", &headers, mark.as_bytes()).0, 403, "{headers}");
     }
     assert!(Job::open(&dir.path().join("job")).unwrap().marks().is_empty());
+    // More than the lists of the tray take back.
+    let count = r#"{"length":"38","count":10000,"material":"leather","condition":"flat","bin":""}"#;
+    assert_eq!(served.act("count", count).0, 422);
     let (status, said) = served.act("mark", mark);
     assert!(
         status == 200 && said.contains("mark 1: lifted") && said.contains("Caution: clamp the block"),
@@ -180,6 +185,39 @@ fn too_much_and_too_slow_is_dropped_and_others_are_served_meanwhile() {
     std::thread::sleep(Duration::from_millis(300));
     assert_eq!(served.own("state").0, 200);
     assert!(Job::open(&dir.path().join("job")).unwrap().marks().is_empty());
+}
+
+/// Strangers who ask and ask and read no answer keep no place: what they are told is short, and the last they hear.
+#[test]
+fn a_crowd_that_reads_nothing_keeps_nobody_out() {
+    let dir = with_job();
+    let served = Served::new(&dir.path().join("job"), &[]);
+    let ask = format!("GET /nothing HTTP/1.1\r\nHost: {}\r\n\r\n", served.host).repeat(4_000);
+    let crowd: Vec<_> = (0..40)
+        .map(|_| {
+            let mut stream = served.connect();
+            stream.set_write_timeout(Some(Duration::from_millis(200))).unwrap();
+            let _ = stream.write_all(ask.as_bytes());
+            stream
+        })
+        .collect();
+    std::thread::sleep(Duration::from_millis(300));
+    assert_eq!(served.own("state").0, 200);
+    drop(crowd);
+}
+
+/// A job from somebody else's hands, with a pipe in the place of a take.
+#[test]
+#[cfg(unix)]
+fn a_take_that_is_a_pipe_holds_nobody_up() {
+    let dir = with_job();
+    let job = dir.path().join("job");
+    let made = std::process::Command::new("mkfifo").arg(job.join("takes/a.wav")).status();
+    assert!(made.unwrap().success());
+    let line = r#"{"format":1,"at":"2026-04-30T10:00:00Z","what":"take","pass":"before","place":"bass A1 press","file":"takes/a.wav","n":1,"sha256":"00","bytes":1,"original":null,"why":"","lossy":false,"remarks":[]}"#;
+    std::fs::write(job.join("diary.jsonl"), format!("{line}\n")).unwrap();
+    let served = Served::new(&job, &[]);
+    assert_eq!(served.own("sound/takes/a.wav").0, 404);
 }
 
 #[test]

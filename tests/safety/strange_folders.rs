@@ -113,6 +113,60 @@ fn links_that_lead_out_of_the_job_are_not_written_through() {
     workshop.done(&["mark", "by another name", "A1", "lifted"]);
 }
 
+/// A diary from somebody else's hands says that a take lies behind a link, and that it is gone.
+#[test]
+fn a_take_that_is_brought_back_is_not_put_behind_a_link() {
+    let workshop = Workshop::new();
+    let sound = workshop.sound("A1-press.wav", 1, 20_000);
+    let sha256 = platenote::record::hash_of(&sound).unwrap();
+    fs::create_dir_all(workshop.path("outside")).unwrap();
+    fs::create_dir_all(workshop.path("job/takes")).unwrap();
+    symlink(workshop.path("outside"), workshop.path("job/takes/else")).unwrap();
+    let line = format!(
+        "{{\"format\":1,\"at\":\"2026-04-30T10:00:00Z\",\"what\":\"take\",\"pass\":\"before\",\
+         \"place\":\"bass A1 press\",\"file\":\"takes/else/x.wav\",\"n\":1,\"sha256\":\"{sha256}\",\
+         \"bytes\":1,\"original\":null,\"why\":\"\",\"lossy\":false,\"remarks\":[]}}\n"
+    );
+    fs::write(workshop.path("job/diary.jsonl"), line).unwrap();
+    let output = workshop.run(&["add", "job", "A1-press.wav", "--pass", "before"]);
+    let words = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(1), "{words}");
+    assert!(words.contains("`job/takes/else` leads out of the job"), "{words}");
+    assert_eq!(fs::read_dir(workshop.path("outside")).unwrap().count(), 0);
+}
+
+/// A lock that is a pipe would be waited for without end.
+#[test]
+fn a_lock_that_is_a_pipe_is_refused() {
+    let workshop = Workshop::new();
+    assert!(std::process::Command::new("mkfifo").arg(workshop.path("job/.lock")).status().unwrap().success());
+    let output = workshop.run(&["mark", "job", "A1", "lifted"]);
+    let words = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(1), "{words}");
+    assert!(words.contains("`job/.lock` is not a file"), "{words}");
+}
+
+/// A title, a name or a note of somebody else's must not colour, clear or rename the terminal.
+#[test]
+fn what_others_wrote_gives_the_terminal_no_commands() {
+    let workshop = Workshop::new();
+    let plan = fs::read_to_string(workshop.path("job/plan.toml")).unwrap();
+    fs::write(workshop.path("job/plan.toml"), plan.replace("Trial", "T\\u001b]0;x\\u0007\\u009b2J")).unwrap();
+    workshop.sound("A1-press.wav", 1, 48_000);
+    workshop.done(&["add", "job", "A1-press.wav", "--pass", "before"]);
+    workshop.sound("A2\u{1b}[2J-press.wav", 2, 48_000);
+    for words in
+        [&["findings", "job"] as &[&str], &["read", "A2\u{1b}[2J-press.wav"], &["read", "\u{1b}[2J.wav"]]
+    {
+        let output = workshop.run(words);
+        let all = text(&output.stdout) + &text(&output.stderr);
+        assert!(
+            !all.contains(['\u{1b}', '\u{7}', '\u{9b}']) && all.contains('\u{FFFD}'),
+            "{words:?}: {all:?}"
+        );
+    }
+}
+
 /// Reading a pipe, a device or a folder would never end, or fill the memory.
 #[test]
 fn what_is_no_plain_file_is_refused_where_a_job_has_its_files() {
