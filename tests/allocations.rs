@@ -3,8 +3,10 @@
 use std::path::Path;
 
 use allocation_counter::measure;
+use platenote::analysis::{Expectation, read};
 use platenote::audio::read_file;
 use platenote::record::{Job, Plan, Template, tray_from_csv, verify};
+use platenote::take::Take;
 
 /// The most held at once while a file is read, for each byte of it, and beside that a fixed part: the decoders' tables
 /// and buffers. A mono file of 8 bits becomes four bytes a sample, twice as much while a list grows; coded sound is
@@ -15,6 +17,9 @@ const CODED_TIMES: u64 = 150;
 /// bytes at the most while the list of them grows.
 const SILENCE_TIMES: u64 = 800;
 const BESIDE: u64 = 8_000_000;
+/// The most held at once while a take is read, for each sample, and beside that. A file of 8 bits has one sample a byte.
+const READING_PER_SAMPLE: u64 = 160;
+const READING_BESIDE: u64 = 20_000_000;
 /// The same for a plan, a list or a diary: a plate of one note in a plan is some hundred bytes of places and valves.
 const TEXT_TIMES: u64 = 150;
 
@@ -49,6 +54,29 @@ fn a_plain_file_asks_for_no_more_than_ten_times_its_size() {
             let most = PLAIN_TIMES * file.len() as u64 + BESIDE;
             assert!(held < most, "{channels} × {bits} bits, {told} told: {held} of {most} bytes");
         }
+    }
+}
+
+/// The longest take that a file may hold needs 2.7 GB at this rate; the takes of the bench last some seconds.
+#[test]
+fn reading_a_take_asks_for_no_more_than_its_multiple() {
+    for (rate_hz, hz, seconds) in
+        [(48_000_u32, 41.2, 20.0), (48_000, 440.0, 20.0), (8_000, 110.0, 100.0), (192_000, 220.0, 5.0)]
+    {
+        let n = (seconds * f64::from(rate_hz)) as usize;
+        let at = |i: usize| {
+            let turns = hz * i as f64 / f64::from(rate_hz);
+            let tone: f64 =
+                (1..=40).map(|k| (std::f64::consts::TAU * f64::from(k) * turns).sin() / f64::from(k)).sum();
+            // Some noise, so that there is something to count everywhere.
+            (0.1 * tone + 1e-4 * (i as f64 * i as f64 * 0.37).sin()) as f32
+        };
+        let take = Take::new((0..n).map(at).collect(), rate_hz);
+        let mut is_read = false;
+        let held = measure(|| is_read = read(&take, &Expectation::default()).is_ok()).bytes_max;
+        println!("{rate_hz} Hz, {hz} Hz, {seconds} s: {:.0} bytes a sample", held as f64 / n as f64);
+        let most = READING_PER_SAMPLE * n as u64 + READING_BESIDE;
+        assert!(is_read && held < most, "{hz} Hz, {seconds} s: {held} of {most} bytes");
     }
 }
 
