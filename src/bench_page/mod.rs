@@ -4,6 +4,7 @@
 //! time, and the commands work beside it. The drawings are those of the report.
 
 mod desk;
+mod doing;
 mod error;
 mod found;
 mod guard;

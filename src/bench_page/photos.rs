@@ -7,7 +7,8 @@ use serde_json::{Value, json};
 
 use super::Error;
 use super::desk::Desk;
-use super::routes::{inside_job, spots_in};
+use super::doing::spots_in;
+use super::routes::inside_job;
 use crate::record::Event;
 
 /// The original's name is kept up to so many letters.

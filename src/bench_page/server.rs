@@ -23,6 +23,8 @@ const MOST_CONNECTIONS: usize = 32;
 const HEAD_TIME: Duration = Duration::from_secs(5);
 /// And may be so long.
 const MOST_HEAD: usize = 16 * 1024;
+/// Time for the answer to the request that closed the page.
+const LAST_WORDS: Duration = Duration::from_millis(300);
 /// How often the job folder is looked at, for what other programs do to it.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
 
@@ -39,7 +41,10 @@ pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&Opened)) -> Result
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     loop {
         let (accepting, closed) = (pin!(listener.accept()), pin!(desk.news.closed()));
-        let Either::Left((accepted, _)) = select(accepting, closed).await else { return Ok(()) };
+        let Either::Left((accepted, _)) = select(accepting, closed).await else {
+            tokio::time::sleep(LAST_WORDS).await;
+            return Ok(());
+        };
         // A connection that was lost at once is nobody's fault; too many open files go away.
         let Ok((stream, from)) = accepted else {
             tokio::time::sleep(Duration::from_millis(50)).await;

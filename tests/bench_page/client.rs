@@ -78,6 +78,18 @@ impl Served {
         self.post(&format!("do/{what}"), &headers, body.as_bytes())
     }
 
+    /// Whether the program ends by itself.
+    pub fn ends_within(&mut self, time: Duration) -> bool {
+        let begun = std::time::Instant::now();
+        while begun.elapsed() < time {
+            if self.child.try_wait().unwrap().is_some() {
+                return true;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        false
+    }
+
     /// As the page itself brings a photo.
     pub fn photo(&self, asked: &str, kind: &str, bytes: &[u8]) -> (u16, String) {
         let headers = format!("Origin: http://{}\r\nContent-Type: {kind}\r\n", self.host);

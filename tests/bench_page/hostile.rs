@@ -317,6 +317,16 @@ fn a_photo_is_taken_only_from_the_page_and_only_if_it_is_one() {
     }
 }
 
+/// The page that is closed hears that it is, before the program ends.
+#[test]
+fn whoever_closes_the_page_is_told_so() {
+    let dir = with_job();
+    let mut served = Served::new(&dir.path().join("job"), &[]);
+    let (status, said) = served.act("close", "");
+    assert!(status == 200 && said.contains("is closed"), "{status} {said}");
+    assert!(served.ends_within(Duration::from_secs(10)), "it still runs");
+}
+
 /// The address a browser is started with stands in the list of running programs, for every user to see.
 #[test]
 #[cfg(target_os = "linux")]
