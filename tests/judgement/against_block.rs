@@ -111,6 +111,23 @@ fn a_difference_that_both_strokes_carry_is_laid_to_one_valve_only() {
     }
 }
 
+/// A pitch that both strokes carry is laid to the flat one from a third of it on: a leak pulls the pitch down.
+#[test]
+fn a_pull_that_both_strokes_carry_is_laid_to_the_flat_one() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    for (stroke, cents_off, level) in [(Stroke::Press, 4.0, 0.0), (Stroke::Draw, -6.0, -6.0)] {
+        change(&mut pass, &reed(6, stroke), |reading| {
+            reading.f0 = reading.f0.raised_by(cents(cents_off));
+            reading.level = Dbfs::new(reading.level.get() + level).expect("a level");
+        });
+    }
+    let findings = judge(&plan, &pass);
+    let found = valve(&findings, 6, Face::Inner);
+    assert_eq!(found.verdict, Verdict::Leaks, "weak and flat together: {found:?}");
+    assert_eq!(valve(&findings, 6, Face::Outer).verdict, Verdict::NoSign);
+}
+
 #[test]
 fn eight_plates_are_a_block_to_compare_with_and_seven_are_none() {
     for (plates, verdict) in [(8, Verdict::Suspect), (7, Verdict::NoSign)] {
