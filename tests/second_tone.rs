@@ -17,7 +17,7 @@ const CLASSES: [(f64, f64, f64, f64); 3] =
     [(5.0, 60.0, -40.0, 0.97), (1.0, 5.0, -35.0, 0.9), (0.5, 1.0, -30.0, 0.7)];
 
 /// Takes a class.
-const TRIALS: usize = 240;
+const TRIALS: usize = 200;
 
 /// What came of one planted opposite reed.
 #[derive(Clone)]
@@ -177,7 +177,7 @@ fn clean_takes_give_no_second_tone() {
 /// Sidebands that stand at the same distance in hertz beside every partial are tremor, not a reed.
 #[test]
 fn tremor_is_not_a_reed() {
-    let alarms = false_alarms(410_000, 150, |seed| {
+    let alarms = false_alarms(410_000, 120, |seed| {
         let mut spec = random_natural(seed, 40.0, 2000.0);
         let chance = &mut Chance::split(seed, 302);
         let tremor = natural_tremor(chance, spec.f0_hz);
@@ -195,7 +195,7 @@ fn tremor_is_not_a_reed() {
 /// Mains hum with its harmonics is not a reed, strong as it may be.
 #[test]
 fn hum_is_not_a_reed() {
-    let alarms = false_alarms(420_000, 150, |seed| {
+    let alarms = false_alarms(420_000, 120, |seed| {
         let mut spec = random_natural(seed, 40.0, 700.0);
         let chance = &mut Chance::split(seed, 303);
         let hum = natural_mains(chance);
@@ -208,7 +208,7 @@ fn hum_is_not_a_reed() {
 /// Another note of the instrument sounding along is not the opposite reed, whose pitch is known.
 #[test]
 fn another_note_is_not_the_opposite_reed() {
-    let alarms = over_seeds(430_000, 150, |seed| {
+    let alarms = over_seeds(430_000, 120, |seed| {
         let mut spec = random_natural(seed, 80.0, 1500.0);
         let chance = &mut Chance::split(seed, 304);
         let cents = 100.0 * chance.between(2.0, 19.0).round() + chance.between(-8.0, 8.0);
@@ -224,7 +224,7 @@ fn another_note_is_not_the_opposite_reed() {
 /// An opposite tongue that moves at exactly the sounding reed's pitch is never reported as a second pitch.
 #[test]
 fn forced_tongue_is_never_a_second_pitch() {
-    let alarms = false_alarms(440_000, 150, |seed| {
+    let alarms = false_alarms(440_000, 120, |seed| {
         let mut spec = random_natural(seed, 55.0, 2000.0);
         let chance = &mut Chance::split(seed, 305);
         let mut tongue =
@@ -270,7 +270,7 @@ fn false_alarms(first: u64, count: u64, spec: impl Fn(u64) -> ToneSpec + Sync + 
 /// An opposite reed on another note, 1 to 7 semitones away, is found at −45 dB with probability 0.97.
 #[test]
 fn bisonoric_opposite_is_found_at_45_db_below() {
-    let found = over_seeds(450_000, 200, |seed| {
+    let found = over_seeds(450_000, 150, |seed| {
         let chance = &mut Chance::split(seed, 307);
         let mut spec = random_natural(seed, 60.0, 1500.0);
         let cents =
@@ -324,7 +324,7 @@ fn quiet_limit_holds() {
 /// Too close for the take: never `quiet`, and the time it asks for is longer than what it had.
 #[test]
 fn reeds_too_close_for_the_take_are_left_open() {
-    let judged = over_seeds(470_000, 150, |seed| {
+    let judged = over_seeds(470_000, 120, |seed| {
         let spec = planted(seed, 0.02, 0.1, -30.0)?;
         let rendered = spec.render(seed);
         let pitch = spec.f0_hz * (spec.opposite.as_ref()?.offset_cents / 1200.0).exp2();

@@ -49,7 +49,7 @@ fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sy
 /// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 2 dB, in 95 %.
 #[test]
 fn tremolo_pairs_are_told_apart() {
-    let rate = pairs(500_000, 150, 0.3, |seed| {
+    let rate = pairs(500_000, 120, 0.3, |seed| {
         let chance = &mut Chance::split(seed, 400);
         let mut spec = random_natural(seed, 110.0, 1800.0);
         let least = 1200.0 * (1.0 + 3.0 / (spec.f0_hz * spec.steady_s)).log2();
@@ -64,7 +64,7 @@ fn tremolo_pairs_are_told_apart() {
 /// reed is read from the odd partials.
 #[test]
 fn octave_pairs_are_told_apart() {
-    let rate = pairs(510_000, 150, 0.5, |seed| {
+    let rate = pairs(510_000, 120, 0.5, |seed| {
         let chance = &mut Chance::split(seed, 401);
         let mut spec = random_natural(seed, 60.0, 900.0);
         let least = (1200.0 * (1.0 + 3.0 / (2.0 * spec.f0_hz * spec.steady_s)).log2()).max(2.0);
@@ -141,7 +141,7 @@ fn an_octave_reed_is_not_the_opposite_reed() {
 /// One reed whose pitch swings slowly by 4 to 25 cents dwells at two places, and is still one reed: nothing beats.
 #[test]
 fn one_reed_that_swings_is_not_split() {
-    let split = over_seeds(530_000, 120, |seed| {
+    let split = over_seeds(530_000, 100, |seed| {
         let chance = &mut Chance::split(seed, 402);
         let mut spec = random_natural(seed, 60.0, 2000.0);
         spec.wander = Wander {
@@ -161,7 +161,7 @@ fn one_reed_that_swings_is_not_split() {
 /// One reed alone is never split into two.
 #[test]
 fn one_reed_is_not_split() {
-    let split = over_seeds(520_000, 200, |seed| {
+    let split = over_seeds(520_000, 160, |seed| {
         let rendered = random_natural(seed, 40.0, 3000.0).render(seed);
         read(&rendered.take(), &Expectation::default()).is_ok_and(|r| !r.reeds.is_empty())
     });
