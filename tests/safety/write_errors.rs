@@ -69,7 +69,9 @@ fn a_small_disk_that_is_full_keeps_what_it_has() {
     let script = "mkdir disk && mount -t tmpfs -o size=400k none disk || exit 77; cp -r job disk/job; \
         p=$0; $p add disk/job A2-press.wav --pass before; echo add $?; $p verify disk/job; echo verify $?; \
         while $p mark disk/job A1 note 'until it is full, and some words more' >/dev/null 2>&1 && [ $((n+=1)) -lt 100 ]; \
-        do head -c 20000 /dev/zero >disk/filler$n 2>/dev/null; done; $p verify disk/job; echo verify $?";
+        do head -c 20000 /dev/zero >disk/filler$n 2>/dev/null; done; $p verify disk/job; echo verify $?; \
+        $p valves disk/job --count 38mm=3 >/dev/null; echo full $?; $p verify disk/job; echo verify $?; \
+        rm disk/filler*; $p valves disk/job --count 38mm=3 >/dev/null; echo room $?; $p verify disk/job; echo verify $?";
     let output = Command::new("unshare")
         .args(["--mount", "--user", "--map-root-user", "sh", "-c", script])
         .arg(program)
@@ -85,7 +87,8 @@ fn a_small_disk_that_is_full_keeps_what_it_has() {
         return not_tried(format!("no tmpfs may be mounted here: {}", text(&output.stderr)));
     }
     let (said, words) = (text(&output.stdout), text(&output.stderr));
-    assert!(said.contains("add 1\n") && said.matches("verify 0\n").count() == 2, "{said}\n{words}");
+    assert!(said.contains("add 1\n") && said.matches("verify 0\n").count() == 4, "{said}\n{words}");
+    assert!(said.contains("full 1\n") && said.contains("room 0\n"), "{said}\n{words}");
     assert!(words.contains("No space left") && words.contains("next:  "), "{words}");
 }
 
