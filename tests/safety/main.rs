@@ -26,6 +26,13 @@ use std::process::{Command, Output};
 use platenote::audio::write_wav;
 use platenote::take::Take;
 
+/// What the system does not let a test try passes, but fails where `variable` says that it is needed.
+#[cfg(target_os = "linux")]
+fn not_tried(variable: &str, why: &str) {
+    assert!(!std::env::var(variable).is_ok_and(|wish| wish == "needed"), "{why}");
+    println!("not tried: {why}; {variable}=needed lets this fail");
+}
+
 /// A folder with a job of three plates in `job`, and what a test puts beside it.
 struct Workshop {
     dir: tempfile::TempDir,
