@@ -33,33 +33,33 @@
 //! - [`instrument`]: what lies on the bench.
 //! - [`analysis`]: from samples to a reading.
 //! - [`audio`]: sound files and the microphone.
-//! - [`placing`]: which reed a file belongs to.
+//! - [`alignment`]: which reed a file belongs to.
 //! - [`judgement`]: from the readings of a pass to findings.
-//! - [`workshop`]: bench notes, the tray of valves, what fits where and what to do next.
-//! - [`sweeping`]: one long recording taken apart into its notes.
-//! - [`record`]: the job folder.
-//! - [`recording`]: takes at the bench, one reed after the other.
+//! - [`repair`]: bench notes, the tray of valves, what fits where and what to do next.
+//! - [`segmentation`]: one long recording taken apart into its notes.
+//! - [`job`]: the job folder.
+//! - [`session`]: takes at the bench, one reed after the other.
 //! - [`report`]: the charts.
-//! - [`gathering`]: from the job's takes to findings and pages.
+//! - [`evaluation`]: from the job's takes to findings and pages.
 //! - [`bench_page`]: the job in a browser.
 //! - [`demo`]: an invented job to try it on.
 //! - [`cli`]: the front door.
 //!
 //! Arrows point only from the later ones to the earlier ones; `DEVELOPERS.md` says more.
 
+pub mod alignment;
 pub mod analysis;
 pub mod audio;
 pub mod bench_page;
 pub mod cli;
 pub mod demo;
-pub mod gathering;
+pub mod evaluation;
 pub mod instrument;
+pub mod job;
 pub mod judgement;
-pub mod placing;
-pub mod record;
-pub mod recording;
+pub mod repair;
 pub mod report;
-pub mod sweeping;
+pub mod segmentation;
+pub mod session;
 pub mod take;
 pub mod units;
-pub mod workshop;

@@ -5,7 +5,7 @@ use std::path::Path;
 use allocation_counter::measure;
 use platenote::analysis::{Expectation, read};
 use platenote::audio::read_file;
-use platenote::record::{Job, Plan, Template, tray_from_csv, verify};
+use platenote::job::{Job, Plan, Template, tray_from_csv, verify};
 use platenote::take::Take;
 
 /// The most held at once while a file is read, for each byte of it, and beside that a fixed part: the decoders' tables

@@ -180,7 +180,7 @@ fn clocks_are_listed_forgotten_and_never_guessed() {
 fn a_block_at_a_wrong_rate_is_named_and_no_tuning_is_listed() {
     let at = tempfile::tempdir().unwrap();
     platenote(&at, &["new", "job", "--template", "bass24"]).success();
-    let plan = platenote::record::Job::open(&at.path().join("job")).unwrap();
+    let plan = platenote::job::Job::open(&at.path().join("job")).unwrap();
     let wrong_ppm = 1e6 * (44_100.0 / 48_000.0 - 1.0);
     let mut list = String::from("file,place\n");
     for (n, (place, _)) in plan.instrument().reeds().step_by(2).take(6).enumerate() {

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use assert_cmd::Command;
 use bench::natural::natural_opposite;
 use bench::tone::ToneSpec;
-use platenote::record::{Job, JobWriter, MeasuredIn, NewTake, PassChange};
+use platenote::job::{Job, JobWriter, MeasuredIn, NewTake, PassChange};
 use serde_json::Value;
 use tempfile::TempDir;
 

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use platenote::audio::write_wav;
-use platenote::record::{Job, JobWriter};
+use platenote::job::{Job, JobWriter};
 use platenote::take::Take;
 use predicates::prelude::*;
 use predicates::str::{contains, is_empty, starts_with};

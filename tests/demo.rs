@@ -5,7 +5,7 @@ use std::path::Path;
 
 use platenote::demo::{DemoPass, PASSES, PLAN, takes};
 use platenote::instrument::Instrument;
-use platenote::record::Plan;
+use platenote::job::Plan;
 use platenote::take::Take;
 
 fn instrument() -> Instrument {

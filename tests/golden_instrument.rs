@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use platenote::instrument::{Face, Instrument, Note, ReedPlace, Stroke, Temperament, Tremolo, Tuning, Valve};
-use platenote::record::Plan;
+use platenote::job::Plan;
 use platenote::units::{Cents, Hz};
 
 fn hz(value: f64) -> Hz {

@@ -4,7 +4,7 @@ use platenote::analysis::{
     Doubt, NotMeasured, Opposite, Partial, Reading, Refusal, SoundingReed, Tail, Warning,
 };
 use platenote::instrument::Note;
-use platenote::record::{FileLine, ReadingLine};
+use platenote::job::{FileLine, ReadingLine};
 use platenote::units::{Cents, Dbfs, Decibels, Hz, Seconds, Span};
 use serde_json::{Value, json};
 

@@ -6,8 +6,8 @@ use bench::played::played;
 use bench::tone::{Companion, ToneSpec};
 use platenote::analysis::{Expectation, Opposite};
 use platenote::instrument::ReedPlace;
-use platenote::record::{Job, JobWriter, PassChange};
-use platenote::recording::{Agenda, Live, Now, Order, Said, Session, Setting, Taken, reeds_in, still_due};
+use platenote::job::{Job, JobWriter, PassChange};
+use platenote::session::{Agenda, Live, Now, Order, Said, Session, Setting, Taken, reeds_in, still_due};
 
 const RATE: u32 = 16_000;
 const PLAN: &str = r#"format = 1

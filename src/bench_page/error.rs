@@ -3,9 +3,9 @@
 use std::io;
 
 use crate::instrument::PlaceError;
+use crate::repair::{LengthError, WorkError};
 use crate::report::ReportError;
-use crate::workshop::{LengthError, WorkError};
-use crate::{gathering, record, recording};
+use crate::{evaluation, job, session};
 
 /// What stopped it; [`Error::next`] says what to do about it.
 #[derive(Debug, thiserror::Error)]
@@ -57,13 +57,13 @@ pub enum Error {
     NoMicrophone,
     /// The job folder.
     #[error(transparent)]
-    Record(#[from] record::Error),
+    Record(#[from] job::Error),
     /// Findings and pages.
     #[error(transparent)]
-    Gathering(#[from] gathering::Error),
+    Gathering(#[from] evaluation::Error),
     /// Takes.
     #[error(transparent)]
-    Session(#[from] recording::Error),
+    Session(#[from] session::Error),
     /// The input.
     #[cfg(feature = "mic")]
     #[error(transparent)]

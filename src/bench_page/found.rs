@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::Error;
-use crate::gathering;
+use crate::evaluation;
 use crate::instrument::{PlatePlace, ReedPlace};
+use crate::job::Job;
 use crate::judgement::{self, Comparison, Findings, PassReadings, ValveFinding};
-use crate::record::Job;
 use crate::report::{Earlier, PageDrawing, Subject, page_drawings};
 
 /// A pass, judged and drawn; without any pass, what the plan has.
@@ -37,7 +37,7 @@ impl Found {
         let instrument = job.instrument();
         let mut words = Vec::new();
         let mut listen = |name: &str| -> Result<PassReadings, Error> {
-            let heard = gathering::listen(job, name, &|| ())?;
+            let heard = evaluation::listen(job, name, &|| ())?;
             words.extend(heard.words);
             Ok(heard.readings)
         };

@@ -1,23 +1,23 @@
-//! The bench page: the record room's face in a browser, for people who do not live in a terminal.
+//! The bench page: the job in a browser, for people who do not live in a terminal.
 //!
 //! A small server on this computer's own address. All state is in the job folder: the page can be closed and opened at any
 //! time, and the commands work beside it. The drawings are those of the report.
 
-mod desk;
-mod doing;
+mod app_state;
+mod commands;
 mod error;
+mod event_stream;
 mod found;
 mod guard;
-mod news;
 mod parts;
 mod parts_bench;
 mod parts_work;
 mod photos;
 mod plan_table;
 mod plan_text;
+mod recording_task;
 mod routes;
 mod server;
-mod sitting;
 
 use std::path::Path;
 use std::sync::Arc;
@@ -36,12 +36,12 @@ pub struct Opened {
 
 /// Serve the page of the job in `folder`, or of the jobs it holds, until it is closed; `opened` is called with where it is.
 pub fn serve(folder: &Path, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
-    let desk = Arc::new(desk::Desk::new(folder)?);
+    let app = Arc::new(app_state::AppState::new(folder)?);
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     let runtime = runtime.enable_io().enable_time().max_blocking_threads(8).build().map_err(Error::Server)?;
-    let ended = runtime.block_on(server::run(desk.clone(), opened));
+    let ended = runtime.block_on(server::run(app.clone(), opened));
     // What is being recorded is stored first.
-    desk.get_up();
+    app.stop_recording();
     runtime.shutdown_background();
     ended
 }

@@ -3,11 +3,11 @@
 use maud::{Markup, PreEscaped, html};
 
 use super::Error;
-use super::desk::Desk;
+use super::app_state::AppState;
 use super::found::{Found, anchor};
 use crate::instrument::{ReedPlace, Stroke};
+use crate::job::{Job, StoredTake};
 use crate::judgement::{ReedPitch, Tune, ValveChange, ValveFinding, Verdict};
-use crate::record::{Job, StoredTake};
 use crate::report::figures;
 
 /// A verdict in words.
@@ -28,9 +28,9 @@ pub(super) fn verdict(verdict: &Verdict) -> Markup {
 }
 
 /// The map, what to do, and what was said of the pass.
-pub(super) fn block(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
-    let job = desk.job()?;
-    let found = desk.found(pass)?;
+pub(super) fn block(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
+    let job = app.job()?;
+    let found = app.found(pass)?;
     let wants = |valve: &&ValveFinding| matches!(valve.verdict, Verdict::Leaks | Verdict::Suspect);
     let valves: Vec<&ValveFinding> = found.findings.valves.iter().filter(wants).collect();
     let tune: Vec<_> = found
@@ -120,9 +120,9 @@ fn words(job: &Job, found: &Found) -> Markup {
 }
 
 /// Every plate with its takes, to be heard.
-pub(super) fn takes(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
-    let job = desk.job()?;
-    let found = desk.found(pass)?;
+pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
+    let job = app.job()?;
+    let found = app.found(pass)?;
     let takes = found.pass.as_ref().map(|pass| job.takes(pass)).unwrap_or_default();
     Ok(html! {
         div.scroll tabindex="0" role="region" aria-label="Table" { table {

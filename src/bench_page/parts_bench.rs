@@ -3,17 +3,17 @@
 use maud::{Markup, html};
 
 use super::Error;
-use super::desk::Desk;
+use super::app_state::AppState;
 use super::photos::is_shown;
 use crate::instrument::{Face, Material};
-use crate::workshop::{self, Lot, Mark, Work};
+use crate::repair::{self, Lot, Mark, Work};
 
 /// Marks, what is done and next on each face, and orders that cost work.
-pub(super) fn notes(desk: &Desk) -> Result<Markup, Error> {
-    let job = desk.job()?;
+pub(super) fn notes(app: &AppState) -> Result<Markup, Error> {
+    let job = app.job()?;
     let bench = job.bench();
-    let plates = workshop::status(job.instrument(), &bench);
-    let warnings = workshop::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+    let plates = repair::status(job.instrument(), &bench);
+    let warnings = repair::warnings(job.instrument(), job.valve_rule(), &job.happenings());
     let marks = job.marks();
     Ok(html! {
         @for warning in &warnings { p.warning { b { "Mark " (warning.n) ": " } (warning.text) ". " (warning.next) "." } }
@@ -53,12 +53,12 @@ pub(super) fn mark_line(mark: &Mark) -> Markup {
 }
 
 /// The tray, dealt out to what needs a valve.
-pub(super) fn tray(desk: &Desk) -> Result<Markup, Error> {
-    let job = desk.job()?;
+pub(super) fn tray(app: &AppState) -> Result<Markup, Error> {
+    let job = app.job()?;
     let (bench, rule) = (job.bench(), job.valve_rule());
-    let needs = workshop::needs(job.instrument(), rule, &bench);
-    let fitting = workshop::fit(&needs, &bench.tray, rule);
-    let check = workshop::check(job.instrument(), rule, &bench);
+    let needs = repair::needs(job.instrument(), rule, &bench);
+    let fitting = repair::fit(&needs, &bench.tray, rule);
+    let check = repair::check(job.instrument(), rule, &bench);
     Ok(html! {
         p { b { (fitting.summary()) } }
         div.columns {

@@ -3,22 +3,22 @@
 use maud::{Markup, html};
 
 use super::Error;
-use super::desk::Desk;
+use super::app_state::AppState;
 use super::parts_bench::mark_line;
 use crate::instrument::ValvePlace;
+use crate::job::Job;
 use crate::judgement::Findings;
-use crate::record::Job;
+use crate::repair::{self, Choice, Mark, Task, TaskValve, Trouble, Work, WorkList};
 use crate::report::figures;
 use crate::report::{Work as Hazard, caution};
-use crate::workshop::{self, Choice, Mark, Task, TaskValve, Trouble, Work, WorkList};
 
 /// So many of the newest marks stand below the list.
 const NEWEST: usize = 8;
 
 /// What findings and marks ask for.
-pub(super) fn work(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
-    let job = desk.job()?;
-    let found = desk.found(pass)?;
+pub(super) fn work(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
+    let job = app.job()?;
+    let found = app.found(pass)?;
     let list = work_list(&job, found.pass.as_deref(), &found.findings);
     let marks = job.marks();
     let done: Vec<&Mark> = marks.iter().rev().filter(|mark| !mark.undone).take(NEWEST).collect();
@@ -40,7 +40,7 @@ pub(super) fn work(desk: &Desk, pass: Option<&str>) -> Result<Markup, Error> {
 fn work_list(job: &Job, pass: Option<&str>, findings: &Findings) -> WorkList {
     let heard_at = pass.map(|pass| job.heard_at(pass)).unwrap_or_default();
     let findings = pass.map(|_| findings);
-    workshop::work_list(job.instrument(), job.valve_rule(), &job.bench(), findings, &heard_at)
+    repair::work_list(job.instrument(), job.valve_rule(), &job.bench(), findings, &heard_at)
 }
 
 fn rows(list: &WorkList) -> Markup {
@@ -87,8 +87,8 @@ fn tick(place: &str, work: &Work, word: &str) -> Markup {
 /// What is noted when the valve is ticked off: the one that was proposed, out of its bin, or a new one.
 fn fitted(valve: &TaskValve) -> Work {
     let source = match &valve.replacement {
-        Some(Choice::FromTray { lot, .. }) => workshop::Source::Tray { bin: lot.bin.clone() },
-        _ => workshop::Source::New,
+        Some(Choice::FromTray { lot, .. }) => repair::Source::Tray { bin: lot.bin.clone() },
+        _ => repair::Source::New,
     };
     Work::ValveFitted { length: valve.length, source }
 }

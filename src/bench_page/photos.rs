@@ -6,10 +6,10 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::Error;
-use super::desk::Desk;
-use super::doing::spots_in;
+use super::app_state::AppState;
+use super::commands::spots_in;
 use super::routes::inside_job;
-use crate::record::Event;
+use crate::job::Event;
 
 /// The original's name is kept up to so many letters.
 const LONGEST_NAME: usize = 80;
@@ -51,12 +51,12 @@ pub(super) fn is_shown(file: &str) -> bool {
 }
 
 /// Copy it into the job and note it.
-pub(super) fn keep(desk: &Desk, wish: NewPhoto, bytes: Vec<u8>) -> Result<Value, Error> {
+pub(super) fn keep(app: &AppState, wish: NewPhoto, bytes: Vec<u8>) -> Result<Value, Error> {
     let kind = kind_of(&bytes).ok_or(Error::NoPhoto)?;
     let name: String = wish.name.chars().filter(|letter| !letter.is_control()).take(LONGEST_NAME).collect();
     let stem = name.rsplit(['/', '\\']).next().unwrap_or("").rsplit_once('.').map_or("", |(stem, _)| stem);
     let name = format!("{}.{}", if stem.is_empty() { "photo" } else { stem }, kind.ending);
-    let facts = desk.write(move |job| {
+    let facts = app.write(move |job| {
         let spots = spots_in(job, &wish.places)?;
         Ok(job.store_photo_bytes(&spots, &name, &bytes)?)
     })?;
@@ -66,8 +66,8 @@ pub(super) fn keep(desk: &Desk, wish: NewPhoto, bytes: Vec<u8>) -> Result<Value,
 }
 
 /// A photo that the diary names; nothing else of the disk has an address here.
-pub(super) fn show(desk: &Desk, name: &str) -> Result<Option<Response>, Error> {
-    let job = desk.job()?;
+pub(super) fn show(app: &AppState, name: &str) -> Result<Option<Response>, Error> {
+    let job = app.job()?;
     let wanted = format!("photos/{name}");
     let is_named =
         job.diary().iter().any(|line| matches!(&line.event, Event::Photo(photo) if photo.file == wanted));

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::Error;
 use crate::instrument::{Bellows, Block, Face, Material, Plate, Reed, Row, Stroke, Tremolo, Valve};
-use crate::record::{self, Job, Plan};
+use crate::job::{self, Job, Plan};
 use crate::units::Millimetres;
 
 /// A plan as it is typed.
@@ -89,7 +89,7 @@ impl Table {
         let (text, cells) = self.text();
         match Plan::parse(&text, Path::new("plan.toml")) {
             Ok(_) => Vec::new(),
-            Err(record::Error::Plan { faults, .. }) => faults
+            Err(job::Error::Plan { faults, .. }) => faults
                 .iter()
                 .map(|fault| CellFault {
                     cell: fault.line.checked_sub(1).and_then(|at| cells.get(at)).cloned().unwrap_or_default(),
@@ -177,7 +177,7 @@ fn length_words(length: Millimetres) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::Template;
+    use crate::job::Template;
 
     fn job(folder: &Path, text: &str) -> Job {
         Job::create(&folder.join("job"), text).unwrap()

@@ -13,16 +13,16 @@ use axum::{Json, Router};
 use serde::Deserialize;
 use serde_json::{Value, json};
 
-use super::desk::{Desk, TEMPLATES};
+use super::app_state::{AppState, TEMPLATES};
 use super::plan_table::Table;
-use super::{Error, doing, guard, parts, parts_bench, parts_work, photos};
-use crate::record::{self, Event, Job};
+use super::{Error, commands, guard, parts, parts_bench, parts_work, photos};
+use crate::job::{self, Event, Job};
 
 type Answer = Result<Response, Trouble>;
-type Shared = State<Arc<Desk>>;
+type Shared = State<Arc<AppState>>;
 
 /// Every path behind the token.
-pub(super) fn router(desk: Arc<Desk>) -> Router {
+pub(super) fn router(app: Arc<AppState>) -> Router {
     Router::new()
         .route("/", get(|| async { file("text/html; charset=utf-8", include_str!("page/index.html")) }))
         .route(
@@ -45,7 +45,7 @@ pub(super) fn router(desk: Arc<Desk>) -> Router {
         // The guard has looked at how much it is.
         .route("/do/photo", post(keep_photo).layer(DefaultBodyLimit::disable()))
         .route("/do/{what}", post(act))
-        .with_state(desk)
+        .with_state(app)
 }
 
 const SCRIPT: &str = "text/javascript; charset=utf-8";
@@ -77,10 +77,10 @@ impl IntoResponse for Trouble {
 
 /// Work on the job folder waits for the disk, and judging for the processor: never where events are told.
 async fn beside<T: Send + 'static>(
-    desk: Arc<Desk>,
-    work: impl FnOnce(&Arc<Desk>) -> Result<T, Error> + Send + 'static,
+    app: Arc<AppState>,
+    work: impl FnOnce(&Arc<AppState>) -> Result<T, Error> + Send + 'static,
 ) -> Result<T, Trouble> {
-    match tokio::task::spawn_blocking(move || work(&desk)).await {
+    match tokio::task::spawn_blocking(move || work(&app)).await {
         Ok(done) => done.map_err(Trouble),
         Err(_) => Err(Trouble(Error::Server(std::io::Error::other("the work was broken off")))),
     }
@@ -91,16 +91,16 @@ struct Asked {
     pass: Option<String>,
 }
 
-async fn part(State(desk): Shared, Path(name): Path<String>, Query(asked): Query<Asked>) -> Answer {
+async fn part(State(app): Shared, Path(name): Path<String>, Query(asked): Query<Asked>) -> Answer {
     let pass = asked.pass;
-    let markup = beside(desk, move |desk| {
+    let markup = beside(app, move |app| {
         let pass = pass.as_deref();
         Ok(match name.as_str() {
-            "block" => Some(parts::block(desk, pass)?),
-            "takes" => Some(parts::takes(desk, pass)?),
-            "work" => Some(parts_work::work(desk, pass)?),
-            "notes" => Some(parts_bench::notes(desk)?),
-            "tray" => Some(parts_bench::tray(desk)?),
+            "block" => Some(parts::block(app, pass)?),
+            "takes" => Some(parts::takes(app, pass)?),
+            "work" => Some(parts_work::work(app, pass)?),
+            "notes" => Some(parts_bench::notes(app)?),
+            "tray" => Some(parts_bench::tray(app)?),
             _ => None,
         })
     });
@@ -112,17 +112,17 @@ async fn part(State(desk): Shared, Path(name): Path<String>, Query(asked): Query
     })
 }
 
-async fn state(State(desk): Shared) -> Answer {
-    let state = beside(desk, |desk| {
+async fn state(State(app): Shared) -> Answer {
+    let state = beside(app, |app| {
         let templates: Vec<Value> =
             TEMPLATES.iter().map(|(name, word, _)| json!({"name": name, "word": word})).collect();
-        let job = match desk.job() {
+        let job = match app.job() {
             Ok(job) => job_state(&job),
             Err(Error::NoJob) => Value::Null,
             Err(error) => json!({"error": error.to_string(), "next": error.next()}),
         };
         Ok(
-            json!({"job": job, "jobs": desk.jobs(), "templates": templates, "recording": desk.orders().is_some(),
+            json!({"job": job, "jobs": app.jobs(), "templates": templates, "recording": app.orders().is_some(),
             "microphone": cfg!(feature = "mic")}),
         )
     });
@@ -142,8 +142,8 @@ fn job_state(job: &Job) -> Value {
         "plates": plates, "reeds": reeds, "pages": pages})
 }
 
-async fn inputs(State(desk): Shared) -> Answer {
-    let listed = beside(desk, |_| {
+async fn inputs(State(app): Shared) -> Answer {
+    let listed = beside(app, |_| {
         #[cfg(feature = "mic")]
         return Ok(crate::audio::inputs()?
             .into_iter()
@@ -155,9 +155,9 @@ async fn inputs(State(desk): Shared) -> Answer {
     Ok(Json(listed.await?).into_response())
 }
 
-async fn plan(State(desk): Shared) -> Answer {
-    let plan = beside(desk, |desk| {
-        let job = desk.job()?;
+async fn plan(State(app): Shared) -> Answer {
+    let plan = beside(app, |app| {
+        let job = app.job()?;
         Ok(json!({"table": Table::of(&job), "seen": seen(&job)}))
     });
     Ok(Json(plan.await?).into_response())
@@ -173,15 +173,15 @@ pub(super) fn seen(job: &Job) -> String {
     format!("{hash:016x}")
 }
 
-async fn events(State(desk): Shared, headers: HeaderMap) -> Response {
+async fn events(State(app): Shared, headers: HeaderMap) -> Response {
     let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok()?.parse().ok()).unwrap_or(0);
-    Sse::new(desk.news.stream(heard)).into_response()
+    Sse::new(app.events.stream(heard)).into_response()
 }
 
 /// A take that the diary names; nothing else of the disk has an address here.
-async fn sound(State(desk): Shared, Path(wanted): Path<String>) -> Answer {
-    let bytes = beside(desk, move |desk| {
-        let job = desk.job()?;
+async fn sound(State(app): Shared, Path(wanted): Path<String>) -> Answer {
+    let bytes = beside(app, move |app| {
+        let job = app.job()?;
         let is_named =
             job.diary().iter().any(|line| matches!(&line.event, Event::Take(take) if take.file == wanted));
         Ok(if is_named { inside_job(&job, &job.folder().join(&wanted)) } else { None })
@@ -197,41 +197,41 @@ pub(super) fn inside_job(job: &Job, path: &std::path::Path) -> Option<Vec<u8>> {
     let real = |path: &std::path::Path| -> Option<PathBuf> { path.canonicalize().ok() };
     let (file, folder) = real(path).zip(real(job.folder()))?;
     // Reading a pipe would hold us for ever.
-    if file.starts_with(folder) { record::read_plain(&file).ok().flatten() } else { None }
+    if file.starts_with(folder) { job::read_plain(&file).ok().flatten() } else { None }
 }
 
-async fn photo(State(desk): Shared, Path(name): Path<String>) -> Answer {
-    let shown = beside(desk, move |desk| photos::show(desk, &name)).await?;
+async fn photo(State(app): Shared, Path(name): Path<String>) -> Answer {
+    let shown = beside(app, move |app| photos::show(app, &name)).await?;
     Ok(match shown {
         Some(shown) => shown,
         None => nothing().await,
     })
 }
 
-async fn keep_photo(State(desk): Shared, Query(wish): Query<photos::NewPhoto>, body: Bytes) -> Answer {
-    let kept = beside(desk, move |desk| photos::keep(desk, wish, body.to_vec())).await?;
+async fn keep_photo(State(app): Shared, Query(wish): Query<photos::NewPhoto>, body: Bytes) -> Answer {
+    let kept = beside(app, move |app| photos::keep(app, wish, body.to_vec())).await?;
     Ok(Json(kept).into_response())
 }
 
 const REPORT_PAGES: [&str; 2] = ["report.html", "hand-over.html"];
 
-async fn report_page(desk: Shared, name: Path<String>) -> Answer {
-    page_of_report(desk, name, guard::REPORT_POLICY, "DENY").await
+async fn report_page(app: Shared, name: Path<String>) -> Answer {
+    page_of_report(app, name, guard::REPORT_POLICY, "DENY").await
 }
 
 /// The same within the bench page, which sends it to the printer.
-async fn printed_page(desk: Shared, name: Path<String>) -> Answer {
-    page_of_report(desk, name, guard::PRINT_POLICY, "SAMEORIGIN").await
+async fn printed_page(app: Shared, name: Path<String>) -> Answer {
+    page_of_report(app, name, guard::PRINT_POLICY, "SAMEORIGIN").await
 }
 
 async fn page_of_report(
-    State(desk): Shared,
+    State(app): Shared,
     Path(name): Path<String>,
     policy: &'static str,
     frames: &'static str,
 ) -> Answer {
-    let page = beside(desk, move |desk| {
-        let job = desk.job()?;
+    let page = beside(app, move |app| {
+        let job = app.job()?;
         let name = REPORT_PAGES.into_iter().find(|known| *known == name);
         Ok(name.and_then(|name| inside_job(&job, &job.report_folder().join(name))))
     });
@@ -244,7 +244,7 @@ async fn page_of_report(
 }
 
 /// Do something; says in a few words what was done.
-async fn act(State(desk): Shared, Path(what): Path<String>, body: Bytes) -> Answer {
-    let done = beside(desk, move |desk| doing::act(desk, &what, &body));
+async fn act(State(app): Shared, Path(what): Path<String>, body: Bytes) -> Answer {
+    let done = beside(app, move |app| commands::act(app, &what, &body));
     Ok(Json(done.await?).into_response())
 }

@@ -13,7 +13,7 @@ use hyper_util::service::TowerToHyperService;
 use tokio::net::TcpListener;
 use tokio::sync::Semaphore;
 
-use super::desk::Desk;
+use super::app_state::AppState;
 use super::guard::{self, Door};
 use super::{Error, Opened, routes};
 
@@ -29,18 +29,19 @@ const LAST_WORDS: Duration = Duration::from_millis(300);
 const LOOK_EVERY: Duration = Duration::from_millis(500);
 
 /// Serve the page until it is closed from within; `opened` is called with where it is.
-pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
+pub(super) async fn run(app: Arc<AppState>, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
     let listener = TcpListener::bind(("127.0.0.1", 0)).await.map_err(Error::Port)?;
     let door = Door::new(listener.local_addr().map_err(Error::Port)?.port())?;
-    let app = routes::router(desk.clone()).fallback(routes::nothing);
+    let routes = routes::router(app.clone()).fallback(routes::nothing);
     // Around the router, so that a path is looked at before it is matched.
-    let app =
-        Router::new().fallback_service(app).layer(middleware::from_fn_with_state(door.clone(), guard::look));
+    let routes = Router::new()
+        .fallback_service(routes)
+        .layer(middleware::from_fn_with_state(door.clone(), guard::look));
     opened(&Opened { address: door.address(), start: door.start() });
-    tokio::spawn(watch(desk.clone()));
+    tokio::spawn(watch(app.clone()));
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     loop {
-        let (accepting, closed) = (pin!(listener.accept()), pin!(desk.news.closed()));
+        let (accepting, closed) = (pin!(listener.accept()), pin!(app.events.closed()));
         let Either::Left((accepted, _)) = select(accepting, closed).await else {
             tokio::time::sleep(LAST_WORDS).await;
             return Ok(());
@@ -54,7 +55,7 @@ pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&Opened)) -> Result
         if !from.ip().is_loopback() {
             continue;
         }
-        let service = TowerToHyperService::new(app.clone());
+        let service = TowerToHyperService::new(routes.clone());
         tokio::spawn(async move {
             let mut http = http1::Builder::new();
             http.timer(TokioTimer::new()).header_read_timeout(HEAD_TIME).max_buf_size(MOST_HEAD);
@@ -66,13 +67,13 @@ pub(super) async fn run(desk: Arc<Desk>, opened: impl FnOnce(&Opened)) -> Result
 }
 
 /// Tell the page when another program has written to the job.
-async fn watch(desk: Arc<Desk>) {
+async fn watch(app: Arc<AppState>) {
     let mut seen = None;
     loop {
-        let looked = desk.clone();
+        let looked = app.clone();
         if let Ok(stamp) = tokio::task::spawn_blocking(move || looked.stamp()).await {
             if seen.as_ref().is_some_and(|seen| *seen != stamp) {
-                desk.news.changed();
+                app.events.changed();
             }
             seen = Some(stamp);
         }

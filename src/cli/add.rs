@@ -9,11 +9,11 @@ use super::clock::{self, TypedClock};
 use super::failure::{Ended, Failure, print_error};
 use super::output;
 use super::pass_arguments::PassArguments;
+use crate::alignment::{NotPlaced, place_by_name, place_by_pitch};
 use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
-use crate::placing::{NotPlaced, place_by_name, place_by_pitch};
-use crate::record::{self, ClockFacts, JobWriter, NewTake, Stored, Table};
+use crate::job::{self, ClockFacts, JobWriter, NewTake, Stored, Table};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -190,7 +190,7 @@ fn store(
             (stored.facts.file, ("already_there", "the same sound is there already, not stored again:"))
         }
         Ok(Stored::Restored(stored)) => (stored.facts.file, ("restored", "its take had gone and is back:")),
-        Err(record::Error::SameSound { file, .. }) if move_it => {
+        Err(job::Error::SameSound { file, .. }) if move_it => {
             job.move_take(&file, &place, &why)?;
             (file, ("moved", "moved there, the take keeps its name"))
         }
@@ -234,7 +234,7 @@ fn refuse(file: &Path, failure: &Failure, as_json: bool) -> Result<(), Failure> 
 }
 
 fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
-    let bytes = std::fs::read(list).map_err(|source| record::Error::Io {
+    let bytes = std::fs::read(list).map_err(|source| job::Error::Io {
         doing: "read",
         file: list.to_owned(),
         source,

@@ -8,8 +8,8 @@ use serde_json::json;
 use super::failure::{Ended, Failure};
 use super::output;
 use crate::audio;
-use crate::record::{Clocks, DeviceClock};
-use crate::recording::{ToneError, clock_against};
+use crate::job::{Clocks, DeviceClock};
+use crate::session::{ToneError, clock_against};
 use crate::take::Take;
 use crate::units::Hz;
 

@@ -8,8 +8,8 @@ use serde::Serialize;
 use super::failure::{Ended, Failure};
 use super::which_passes::WhichPasses;
 use super::{output, pass};
-use crate::gathering::{self, Gathered, Written};
-use crate::record::Job;
+use crate::evaluation::{self, Gathered, Written};
+use crate::job::Job;
 use crate::report;
 
 /// Draw the tuning chart, the block map and a close-up of each leak, as SVG and PNG
@@ -74,6 +74,6 @@ fn draw(job: &Job, earlier: Option<&str>, later: &str, out: Option<&Path>) -> Re
     let charts =
         report::charts(&subject).map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
     let written =
-        charts.into_iter().map(|chart| gathering::write_chart(job, out, chart)).collect::<Result<_, _>>()?;
+        charts.into_iter().map(|chart| evaluation::write_chart(job, out, chart)).collect::<Result<_, _>>()?;
     Ok(Drawn { written, words: gathered.words().cloned().collect() })
 }

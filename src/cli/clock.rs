@@ -1,7 +1,7 @@
 //! The clock a sound was recorded with: as `calibrate` measured it, or as it was typed.
 
 use super::failure::Failure;
-use crate::record::{ClockFacts, Clocks};
+use crate::job::{ClockFacts, Clocks};
 
 /// A typed clock is no surer than this where nothing is said, ppm: it moves with the warmth of the day.
 const TYPED_WITHIN_PPM: f64 = 5.0;

@@ -8,8 +8,8 @@ use super::failure::{Ended, Failure};
 use super::{findings, output, pass};
 use crate::audio;
 use crate::demo;
-use crate::gathering::{self, USUAL_SOUND_MB};
-use crate::record::{Error, Job, JobWriter, NewTake, PassChange};
+use crate::evaluation::{self, USUAL_SOUND_MB};
+use crate::job::{Error, Job, JobWriter, NewTake, PassChange};
 use crate::take::Take;
 
 /// Make an invented job with sound, find its leaking valves, and draw its charts
@@ -33,7 +33,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let ended = findings::run(findings::Arguments::compared(folder, before, after))?;
     let job = Job::open(folder)?;
     // The findings have said what is to be said of the takes.
-    let reported = gathering::write_report(&job, (Some(before), after), None, USUAL_SOUND_MB, &pass::listen)?;
+    let reported =
+        evaluation::write_report(&job, (Some(before), after), None, USUAL_SOUND_MB, &pass::listen)?;
     let written = &reported.charts;
 
     output::line("\nCharts, each also as PNG beside it:")?;

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use crate::{audio, gathering, instrument, record, workshop};
+use crate::{audio, evaluation, instrument, job, repair};
 
 /// How the program ended; the numbers are part of its interface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -74,14 +74,14 @@ pub(crate) fn print_error(what: &str, next: Option<&str>) {
     let _ = std::io::stderr().lock().write_all(super::output::plain(&text).as_bytes());
 }
 
-impl From<record::Error> for Failure {
-    fn from(error: record::Error) -> Self {
+impl From<job::Error> for Failure {
+    fn from(error: job::Error) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }
 
-impl From<gathering::Error> for Failure {
-    fn from(error: gathering::Error) -> Self {
+impl From<evaluation::Error> for Failure {
+    fn from(error: evaluation::Error) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }
@@ -98,14 +98,14 @@ impl From<instrument::PlaceError> for Failure {
     }
 }
 
-impl From<workshop::WorkError> for Failure {
-    fn from(error: workshop::WorkError) -> Self {
+impl From<repair::WorkError> for Failure {
+    fn from(error: repair::WorkError) -> Self {
         Self::bad_usage(error.to_string(), error.next())
     }
 }
 
-impl From<workshop::LengthError> for Failure {
-    fn from(error: workshop::LengthError) -> Self {
+impl From<repair::LengthError> for Failure {
+    fn from(error: repair::LengthError) -> Self {
         Self::bad_usage(error.to_string(), error.next())
     }
 }

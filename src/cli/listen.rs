@@ -44,8 +44,8 @@ mod with_microphone {
     use crate::audio::Microphone;
     use crate::cli::output;
     use crate::instrument::{Temperament, Tuning};
-    use crate::record::ClockFacts;
-    use crate::recording::{Live, Now, clock_of_input};
+    use crate::job::ClockFacts;
+    use crate::session::{Live, Now, clock_of_input};
     use crate::units::Cents;
 
     /// The trace goes back over so many readings, about 5 s.

@@ -8,9 +8,9 @@ use serde_json::json;
 use super::failure::{Ended, Failure};
 use super::{output, places};
 use crate::instrument::Spot;
-use crate::record::JobWriter;
+use crate::job::JobWriter;
+use crate::repair::{self, Work};
 use crate::report::caution_for;
-use crate::workshop::{self, Work};
 
 /// Note what was done at a place: cleaned, lifted, valve fitted, waxed, filed, a word, a photo
 #[derive(Args)]
@@ -86,7 +86,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         output::line(&format!("mark {n}: {}", line(&place_names, &text)))?;
     }
     let happenings = job.happenings();
-    for warning in workshop::warnings(job.instrument(), job.valve_rule(), &happenings) {
+    for warning in repair::warnings(job.instrument(), job.valve_rule(), &happenings) {
         if warning.n == n {
             output::say(&format!("warning: {}\nnext:  {}", warning.text, warning.next));
             if arguments.json {

@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 use super::failure::{Ended, Failure};
 use super::output;
-use crate::record::{Error, Job, Plan, Template};
+use crate::job::{Error, Job, Plan, Template};
 
 /// Make a job: a folder with a plan.toml to be corrected at the bench
 #[derive(Args)]

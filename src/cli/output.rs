@@ -5,7 +5,7 @@ use std::io::{ErrorKind, Write};
 use serde::Serialize;
 
 use super::failure::Failure;
-use crate::record::{Job, JobWriter, Oddity};
+use crate::job::{Job, JobWriter, Oddity};
 pub(crate) use crate::report::csv_line;
 
 /// Print one line of results.

@@ -4,13 +4,13 @@ use std::io::IsTerminal;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::gathering::{self, Error, HeardPass};
-use crate::record::Job;
+use crate::evaluation::{self, Error, HeardPass};
+use crate::job::Job;
 
 /// Listen to every reed of the pass that has a take; of several takes the newest good one speaks.
 pub(crate) fn listen(job: &Job, pass: &str) -> Result<HeardPass, Error> {
     let bar = progress_bar(job.instrument().plates().count(), pass);
-    let heard = gathering::listen(job, pass, &|| bar.inc(1));
+    let heard = evaluation::listen(job, pass, &|| bar.inc(1));
     bar.finish_and_clear();
     heard
 }

@@ -3,7 +3,7 @@
 use clap::{Args, ValueEnum};
 
 use super::failure::Failure;
-use crate::record::{MeasuredIn, PassChange, is_plain_name};
+use crate::job::{MeasuredIn, PassChange, is_plain_name};
 
 /// The pass, and what is known of it.
 #[derive(Args)]

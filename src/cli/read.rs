@@ -10,7 +10,7 @@ use super::{output, read_table};
 use crate::analysis::{self, Expectation, OppositeExpectation, Reading, Refusal};
 use crate::audio;
 use crate::instrument::{Note, Temperament, Tuning};
-use crate::record::{Error as RecordError, FileLine, Table};
+use crate::job::{Error as RecordError, FileLine, Table};
 use crate::units::{Cents, Hz};
 
 /// The opposite reed's pitch is taken as known within this, unless said otherwise.

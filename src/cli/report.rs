@@ -8,8 +8,8 @@ use serde_json::json;
 use super::failure::{Ended, Failure};
 use super::which_passes::WhichPasses;
 use super::{output, pass};
-use crate::gathering::{self, Page, Reported, USUAL_SOUND_MB};
-use crate::record::Job;
+use crate::evaluation::{self, Page, Reported, USUAL_SOUND_MB};
+use crate::job::Job;
 
 /// Write the report page, a hand-over sheet for the owner, and every table and drawing
 #[derive(Args)]
@@ -39,7 +39,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let (earlier, later) = arguments.passes.of(&job)?;
     let passes = (earlier.as_deref(), later.as_str());
     let reported =
-        gathering::write_report(&job, passes, arguments.out.as_deref(), arguments.sound, &pass::listen)?;
+        evaluation::write_report(&job, passes, arguments.out.as_deref(), arguments.sound, &pass::listen)?;
     for word in &reported.words {
         output::say(word);
     }

@@ -8,8 +8,8 @@ use serde_json::json;
 use super::failure::{Ended, Failure};
 use super::output;
 use crate::instrument::{Face, PlatePlace, Spot};
-use crate::record::Job;
-use crate::workshop::{self, CountCheck, FaceStatus, PlateStatus, Warning};
+use crate::job::Job;
+use crate::repair::{self, CountCheck, FaceStatus, PlateStatus, Warning};
 
 /// Show what is done and what is next on each face of each plate
 #[derive(Args)]
@@ -56,9 +56,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         return Ok(Ended::Done);
     }
     let bench = job.bench();
-    let plates = workshop::status(job.instrument(), &bench);
-    let warnings = workshop::warnings(job.instrument(), job.valve_rule(), &job.happenings());
-    let check = workshop::check(job.instrument(), job.valve_rule(), &bench);
+    let plates = repair::status(job.instrument(), &bench);
+    let warnings = repair::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+    let check = repair::check(job.instrument(), job.valve_rule(), &bench);
     if arguments.json {
         print_json(&plates, &warnings, &check)?;
     } else if arguments.csv {
@@ -82,7 +82,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
 }
 
 /// A difference with its place in front.
-pub(crate) fn difference_line(difference: &workshop::Difference) -> String {
+pub(crate) fn difference_line(difference: &repair::Difference) -> String {
     match &difference.place {
         Some(place) => format!("{place}: {}", difference.text),
         None => difference.text.clone(),
@@ -90,7 +90,7 @@ pub(crate) fn difference_line(difference: &workshop::Difference) -> String {
 }
 
 /// A difference as `--json` writes it.
-pub(crate) fn difference_json(difference: &workshop::Difference) -> serde_json::Value {
+pub(crate) fn difference_json(difference: &repair::Difference) -> serde_json::Value {
     let place = difference.place.as_ref().map(ToString::to_string);
     json!({"format": 1, "kind": "difference", "place": place, "text": difference.text})
 }

@@ -7,7 +7,7 @@ use serde_json::json;
 
 use super::failure::{Ended, Failure};
 use super::output;
-use crate::record;
+use crate::job;
 
 /// Look whether every take is there and whole and every line of plan and diary can be read; changes nothing
 #[derive(Args)]
@@ -21,7 +21,7 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
-    let found = record::verify(&arguments.folder)?;
+    let found = job::verify(&arguments.folder)?;
     for trouble in &found.troubles {
         if arguments.json {
             output::json(&json!({

@@ -3,7 +3,7 @@
 use clap::Args;
 
 use super::failure::Failure;
-use crate::record::Job;
+use crate::job::Job;
 
 /// Which passes are meant.
 #[derive(Args)]

@@ -7,11 +7,11 @@ use serde_json::json;
 
 use super::failure::{Ended, Failure};
 use super::{output, pass};
+use crate::job::Job;
 use crate::judgement;
-use crate::record::Job;
+use crate::repair::{self, Choice, Task, TaskValve, WorkList};
 use crate::report::{Work, caution, work_list_page};
 use crate::units::Millimetres;
-use crate::workshop::{self, Choice, Task, TaskValve, WorkList};
 
 /// List the valves that want work, by block and row, with the plates to lift
 #[derive(Args)]
@@ -51,7 +51,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         heard_at = job.heard_at(pass);
     }
     let bench = job.bench();
-    let list = workshop::work_list(job.instrument(), job.valve_rule(), &bench, findings.as_ref(), &heard_at);
+    let list = repair::work_list(job.instrument(), job.valve_rule(), &bench, findings.as_ref(), &heard_at);
     if arguments.html {
         let file = job.write_report("work-list.html", work_list_page(job.title(), &list).as_bytes())?;
         output::say(&format!("to print: `{}`", file.display()));

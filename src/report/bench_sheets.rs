@@ -2,7 +2,7 @@
 
 use super::cautions::{Work, caution};
 use crate::instrument::Material;
-use crate::workshop::{Choice, Fitting, Task, WorkList};
+use crate::repair::{Choice, Fitting, Task, WorkList};
 
 /// The work list as an HTML page, rows in the plan's order, plates to lift first, with a box to tick for each valve.
 pub fn work_list_page(title: &str, list: &WorkList) -> String {

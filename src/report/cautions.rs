@@ -1,6 +1,6 @@
 //! One line of caution for each kind of work that can hurt; sources and the rest in `docs/cautions.md`.
 
-use crate::workshop;
+use crate::repair;
 
 /// What a verdict sends the restorer to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -41,12 +41,12 @@ pub fn caution(work: Work) -> &'static str {
 }
 
 /// The caution for work that is noted, where it can hurt.
-pub fn caution_for(work: &workshop::Work) -> Option<&'static str> {
+pub fn caution_for(work: &repair::Work) -> Option<&'static str> {
     let hazard = match work {
         work if work.is_solvent() => Work::Solvent,
         work if work.is_hot() => Work::Heat,
-        workshop::Work::Lifted | workshop::Work::ValveOff { .. } => Work::Knife,
-        workshop::Work::Filed(_) => Work::File,
+        repair::Work::Lifted | repair::Work::ValveOff { .. } => Work::Knife,
+        repair::Work::Filed(_) => Work::File,
         _ => return None,
     };
     Some(caution(hazard))

@@ -5,7 +5,7 @@ use serde_json::{Map, Value, json};
 use super::Dossier;
 use crate::instrument::PlatePlace;
 use crate::judgement::{Findings, Tune, ValveChange, Verdict};
-use crate::workshop::Choice;
+use crate::repair::Choice;
 
 /// What stands in a cell.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::time::{Duration, Instant};
 
-use platenote::record::{Job, Template};
+use platenote::job::{Job, Template};
 
 use super::client::{Served, read};
 

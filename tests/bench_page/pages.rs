@@ -2,7 +2,7 @@
 
 use std::process::Command;
 
-use platenote::record::Job;
+use platenote::job::Job;
 use serde_json::{Value, json};
 
 use super::browser::Browser;

@@ -3,7 +3,7 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use platenote::record::Job;
+use platenote::job::Job;
 
 use super::bench::played::played;
 use super::browser::Browser;

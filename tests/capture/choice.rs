@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::Command;
 
 use platenote::audio::wav_bytes;
-use platenote::record::{Job, JobWriter, NewTake, PassChange};
+use platenote::job::{Job, JobWriter, NewTake, PassChange};
 
 use super::bench::played::played;
 use super::bench::tone::{Companion, ToneSpec};

@@ -5,7 +5,7 @@ use std::num::NonZero;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use platenote::record::Job;
+use platenote::job::Job;
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 
 use super::microphone::{Microphone, Plug, environment};

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-use platenote::record::Job;
+use platenote::job::Job;
 use serde_json::Value;
 
 use super::bench::played::LEAD_S;

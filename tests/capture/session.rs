@@ -6,7 +6,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-use platenote::record::Job;
+use platenote::job::Job;
 use serde_json::Value;
 
 use super::bench::played::{ATTACK_S, LEAD_S, played};

@@ -3,7 +3,7 @@
 use std::fs;
 
 use platenote::audio::read_file;
-use platenote::record::Job;
+use platenote::job::Job;
 
 use super::session::{Bench, PLAN, PLAYED_HZ, reed};
 

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-use platenote::record::{Job, JobWriter, NewTake, Template, TroubleKind, verify};
+use platenote::job::{Job, JobWriter, NewTake, Template, TroubleKind, verify};
 
 use crate::fuzz;
 

@@ -66,10 +66,10 @@ fn an_m4a_that_leads_round_in_a_ring_comes_to_an_end() {
 /// A name of a sound file with dots that climb is only a name.
 #[test]
 fn a_file_name_that_climbs_is_only_a_name() {
-    let plan = platenote::record::Template::Bass24.to_toml();
-    let bass = platenote::record::Plan::parse(&plan, std::path::Path::new("p")).unwrap().instrument;
+    let plan = platenote::job::Template::Bass24.to_toml();
+    let bass = platenote::job::Plan::parse(&plan, std::path::Path::new("p")).unwrap().instrument;
     for name in ["../../A7 press", "..", "/etc/A7 press", "A7 press/.."] {
-        if let Ok(place) = platenote::placing::place_by_name(name, &bass) {
+        if let Ok(place) = platenote::alignment::place_by_name(name, &bass) {
             assert_eq!(place.to_string(), "bass A7 press");
         }
     }

@@ -3,7 +3,7 @@
 use std::time::{Duration, Instant};
 
 use platenote::analysis::{Expectation, read};
-use platenote::record::ReadingLine;
+use platenote::job::ReadingLine;
 use platenote::take::Take;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngSeed, TestRunner};

@@ -3,10 +3,10 @@
 use std::path::Path;
 use std::time::Duration;
 
+use platenote::alignment::place_by_name;
 use platenote::instrument::{Instrument, Note};
-use platenote::placing::place_by_name;
-use platenote::record::{Job, Plan, Table, Template, tray_from_csv, tray_to_csv, verify};
-use platenote::workshop::{Work, parse_count, parse_length, parse_width};
+use platenote::job::{Job, Plan, Table, Template, tray_from_csv, tray_to_csv, verify};
+use platenote::repair::{Work, parse_count, parse_length, parse_width};
 
 use crate::fuzz;
 
@@ -133,12 +133,12 @@ fn diaries() {
             let _ = (job.passes(), job.takes("before"), job.happenings());
             let bench = job.bench();
             let rule = job.valve_rule();
-            let needs = platenote::workshop::needs(job.instrument(), rule, &bench);
-            let fitting = platenote::workshop::fit(&needs, &bench.tray, rule);
+            let needs = platenote::repair::needs(job.instrument(), rule, &bench);
+            let fitting = platenote::repair::fit(&needs, &bench.tray, rule);
             assert!(
                 fitting.rows.iter().filter_map(|row| row.need.length).all(|length| length.get().is_finite())
             );
-            let _ = platenote::workshop::warnings(job.instrument(), rule, &job.happenings());
+            let _ = platenote::repair::warnings(job.instrument(), rule, &job.happenings());
         }
     });
 }

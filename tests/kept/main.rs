@@ -9,7 +9,7 @@ mod bench;
 mod takes;
 
 use platenote::analysis::{Opposite, Reading, Refusal, close_up, read};
-use platenote::record::ReadingLine;
+use platenote::job::ReadingLine;
 use serde_json::{Map, Value, json};
 use std::path::Path;
 use takes::Kept;

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use platenote::record::{
+use platenote::job::{
     Error, Event, Job, JobWriter, MeasuredIn, NewTake, Oddity, PassChange, Stored, Template, TroubleKind,
     verify,
 };

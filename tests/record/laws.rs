@@ -3,9 +3,9 @@
 use std::fs;
 use std::path::Path;
 
+use platenote::alignment::place_by_name;
 use platenote::instrument::ReedPlace;
-use platenote::placing::place_by_name;
-use platenote::record::{Job, Plan, Table, Template};
+use platenote::job::{Job, Plan, Table, Template};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngSeed};
 

@@ -8,7 +8,7 @@ mod plans;
 use std::path::Path;
 
 use platenote::instrument::Instrument;
-use platenote::record::{Plan, Template};
+use platenote::job::{Plan, Template};
 
 fn bass() -> Instrument {
     Plan::parse(&Template::Bass24.to_toml(), Path::new("plan.toml")).unwrap().instrument

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
+use platenote::alignment::{NotPlaced, place_by_name, place_by_pitch};
 use platenote::instrument::Stroke;
-use platenote::placing::{NotPlaced, place_by_name, place_by_pitch};
-use platenote::record::{Plan, Template};
+use platenote::job::{Plan, Template};
 use platenote::units::Hz;
 
 use crate::bass;

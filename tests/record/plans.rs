@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use platenote::record::{Plan, Template, is_plain_name};
+use platenote::job::{Plan, Template, is_plain_name};
 
 fn plan_faults(text: &str) -> String {
     match Plan::parse(text, Path::new("plan.toml")) {

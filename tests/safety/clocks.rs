@@ -5,7 +5,7 @@ use std::process::{Child, Output, Stdio};
 use std::time::Duration;
 
 use platenote::audio::write_wav;
-use platenote::record::{Clocks, DeviceClock};
+use platenote::job::{Clocks, DeviceClock};
 use platenote::take::Take;
 
 use crate::{Dice, Workshop, rounds, text};

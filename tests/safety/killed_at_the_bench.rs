@@ -7,7 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use platenote::audio::read_file;
-use platenote::record::Job;
+use platenote::job::Job;
 
 use crate::bench::played::played;
 use crate::crashes::check_after;

@@ -118,7 +118,7 @@ fn links_that_lead_out_of_the_job_are_not_written_through() {
 fn a_take_that_is_brought_back_is_not_put_behind_a_link() {
     let workshop = Workshop::new();
     let sound = workshop.sound("A1-press.wav", 1, 20_000);
-    let sha256 = platenote::record::hash_of(&sound).unwrap();
+    let sha256 = platenote::job::hash_of(&sound).unwrap();
     fs::create_dir_all(workshop.path("outside")).unwrap();
     fs::create_dir_all(workshop.path("job/takes")).unwrap();
     symlink(workshop.path("outside"), workshop.path("job/takes/else")).unwrap();

@@ -5,7 +5,7 @@ use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
-use platenote::record::Job;
+use platenote::job::Job;
 
 use crate::bench::chance::Chance;
 use crate::bench::sitting::{Happens, Sitting};

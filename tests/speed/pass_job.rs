@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 
 use platenote::audio::write_wav;
-use platenote::record::Job;
+use platenote::job::Job;
 use platenote::take::Take;
 
 use crate::bench::chance::Chance;

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use platenote::alignment::{Alignment, Heard, KnownOffset, align, likely_orders};
 use platenote::instrument::ReedPlace;
-use platenote::placing::{Alignment, Heard, KnownOffset, align, likely_orders};
 use platenote::units::{Cents, Dbfs, Hz};
 
 use crate::bench::chance::Chance;
@@ -184,11 +184,11 @@ fn whole_sessions_in_sound_are_split_and_placed() {
         let notes: Vec<(f64, Heard)> = found
             .iter()
             .filter_map(|one| match &one.kind {
-                platenote::sweeping::Kind::Note(note) => {
+                platenote::segmentation::Kind::Note(note) => {
                     let heard = Heard { pitch: note.pitch, level: note.level, is_good: true };
                     Some((0.5 * (one.start_s + one.stop_s), heard))
                 }
-                platenote::sweeping::Kind::Other(_) => None,
+                platenote::segmentation::Kind::Other(_) => None,
             })
             .collect();
         let heard: Vec<Heard> = notes.iter().map(|(_, note)| *note).collect();

@@ -6,7 +6,7 @@ use std::path::Path;
 use assert_cmd::Command;
 use platenote::audio::write_wav;
 use platenote::instrument::ReedPlace;
-use platenote::record::{CutFacts, Event, Job};
+use platenote::job::{CutFacts, Event, Job};
 use platenote::take::Take;
 use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
@@ -128,7 +128,7 @@ fn a_recording_is_shown_first_then_stored_once_and_corrected_by_its_list() {
         .stderr(contains("takes are stored"));
     let stored = cuts(&at);
     assert_eq!(stored.len(), placed.len());
-    let hash = platenote::record::hash_of(&at.path().join("row-a.wav")).expect("a hash");
+    let hash = platenote::job::hash_of(&at.path().join("row-a.wav")).expect("a hash");
     for ((place, cut), line) in stored.iter().zip(&placed) {
         assert_eq!(*place, line["place"].as_str().expect("a place"));
         assert_eq!(cut.sha256, hash);

@@ -1,9 +1,9 @@
 //! Real reeds joined at random, as somebody may play them: some twice, some passed over, a row backwards, words and knocks
 //! and the noise of a room between.
 
+use platenote::alignment::{Heard, align, said_order};
 use platenote::instrument::{Instrument, Stroke};
-use platenote::placing::{Heard, align, said_order};
-use platenote::sweeping::Kind;
+use platenote::segmentation::Kind;
 use platenote::take::Take;
 use platenote::units::Hz;
 

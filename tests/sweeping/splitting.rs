@@ -1,6 +1,6 @@
 //! Notes are found, and nothing else is taken for one.
 
-use platenote::sweeping::{Found, Kind, Note, Splitter};
+use platenote::segmentation::{Found, Kind, Note, Splitter};
 
 use crate::bench::chance::Chance;
 use crate::bench::sitting::{Happens, Sitting};

@@ -1,10 +1,10 @@
 //! Needs, orders of work, and the count check.
 
 use platenote::instrument::Material;
-use platenote::units::Millimetres;
-use platenote::workshop::{
+use platenote::repair::{
     Basis, Bench, Choice, Condition, Happening, Lot, ValveRule, check, fit, needs, status, warnings,
 };
+use platenote::units::Millimetres;
 
 use crate::{marks, plan};
 
@@ -59,8 +59,8 @@ fn the_plan_sets_other_numbers() {
     let strip = fitting.strips[0];
     assert_eq!((strip.length.get(), strip.width.get()), (2.0 * (8.0 + 1.0), 34.0 + 1.0));
     let again =
-        platenote::record::Plan { title: String::new(), instrument: instrument.clone(), valve_rule: rule };
-    let read = platenote::record::Plan::parse(&again.to_toml(), std::path::Path::new("again")).unwrap();
+        platenote::job::Plan { title: String::new(), instrument: instrument.clone(), valve_rule: rule };
+    let read = platenote::job::Plan::parse(&again.to_toml(), std::path::Path::new("again")).unwrap();
     assert_eq!(read.valve_rule, rule);
 }
 

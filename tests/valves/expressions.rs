@@ -1,6 +1,6 @@
 //! Lengths and work as people type them.
 
-use platenote::workshop::{LengthError, Work, parse_count, parse_length, parse_width};
+use platenote::repair::{LengthError, Work, parse_count, parse_length, parse_width};
 use proptest::prelude::*;
 
 /// The inch is 25.4 mm exactly (international yard and pound agreement, 1959; from memory).

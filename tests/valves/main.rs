@@ -8,8 +8,8 @@ mod work_list;
 use std::path::Path;
 
 use platenote::instrument::Instrument;
-use platenote::record::Plan;
-use platenote::workshop::{Happening, Mark, ValveRule, Work};
+use platenote::job::Plan;
+use platenote::repair::{Happening, Mark, ValveRule, Work};
 
 /// A plan of one block `bass` with these rows, as `plan.toml` has them.
 fn plan(rows: &str) -> (Instrument, ValveRule) {

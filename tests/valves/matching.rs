@@ -4,8 +4,8 @@ use std::collections::HashMap;
 
 use pathfinding::prelude::{Matrix, kuhn_munkres};
 use platenote::instrument::{Face, Material, PlatePlace, ValvePlace};
+use platenote::repair::{Basis, Choice, Condition, Cost, Fitting, Lot, Need, Tray, ValveRule, assign, fit};
 use platenote::units::Millimetres;
-use platenote::workshop::{Basis, Choice, Condition, Cost, Fitting, Lot, Need, Tray, ValveRule, assign, fit};
 use proptest::prelude::*;
 
 fn mm(value: f64) -> Millimetres {

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use platenote::instrument::{Face, Instrument, Stroke, ValvePlace};
 use platenote::judgement::{Findings, ValveFinding, Verdict};
+use platenote::repair::{Bench, Choice, Task, Trouble, WorkList, work_list};
 use platenote::report::work_list_page;
-use platenote::workshop::{Bench, Choice, Task, Trouble, WorkList, work_list};
 
 use crate::{marks, plan};
 

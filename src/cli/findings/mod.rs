@@ -9,8 +9,8 @@ use clap::Args;
 
 use super::failure::{Ended, Failure};
 use super::{output, pass};
+use crate::job::Job;
 use crate::judgement::{self, Comparison, Findings, Missing, PassReadings};
-use crate::record::Job;
 
 /// Say which valves leak, which reeds are out of tune, and what changed between two passes
 #[derive(Args)]

@@ -6,7 +6,7 @@ use super::keys::Key;
 use super::lines::Lines;
 use super::screen::Screen;
 use crate::cli::failure::Failure;
-use crate::recording::{Said, Snapshot};
+use crate::session::{Said, Snapshot};
 
 /// Shows a session and takes its keys.
 pub(super) trait Front {

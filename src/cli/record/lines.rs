@@ -9,7 +9,7 @@ use super::words;
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::instrument::ReedPlace;
-use crate::recording::{Said, Snapshot};
+use crate::session::{Said, Snapshot};
 
 /// How often a note that sounds is told how much more it needs.
 const COUNT_DOWN: Duration = Duration::from_secs(1);

@@ -7,12 +7,12 @@ use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
 use crate::cli::output;
 use crate::instrument::Spot;
-use crate::record::{JobWriter, PassChange};
-use crate::recording::{self, Agenda, Asked, Said, Session, Setting, Snapshot};
-use crate::workshop::Work;
+use crate::job::{JobWriter, PassChange};
+use crate::repair::Work;
+use crate::session::{self, Agenda, Asked, Said, Session, Setting, Snapshot};
 
-impl From<recording::Error> for Failure {
-    fn from(error: recording::Error) -> Self {
+impl From<session::Error> for Failure {
+    fn from(error: session::Error) -> Self {
         Failure::could_not(error.to_string(), error.next())
     }
 }
@@ -38,7 +38,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         "listening to `{}`, {} Hz, {} channels; be quiet for a moment",
         input.name, input.rate_hz, input.channels
     ));
-    let (clock, clock_words) = recording::clock_of_input(&input);
+    let (clock, clock_words) = session::clock_of_input(&input);
     output::say(&clock_words);
     let title = match job.title() {
         "" => format!("pass `{}`", facts.pass),
@@ -52,7 +52,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         Setting { pass: facts.pass.clone(), rate_hz: input.rate_hz, channels: input.channels, clock };
     let mut session = Session::new(&mut job, setting, Agenda::new(reeds));
     let mut bench = Bench { pass: facts.pass.clone(), front };
-    let played = recording::play(&mut session, &mut microphone, &mut bench);
+    let played = session::play(&mut session, &mut microphone, &mut bench);
     // Whatever happened, the terminal first.
     bench.front.close()?;
     played?;
@@ -67,7 +67,7 @@ struct Bench {
     front: Box<dyn Front>,
 }
 
-impl recording::Front for Bench {
+impl session::Front for Bench {
     type Error = Failure;
     type Own = Key;
 

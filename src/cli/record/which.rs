@@ -7,9 +7,9 @@ use crate::analysis::Opposite;
 use crate::cli::failure::Failure;
 use crate::cli::pass;
 use crate::instrument::{PlaceError, ReedPlace};
+use crate::job::Job;
 use crate::judgement::{self, Missing, Verdict};
-use crate::record::Job;
-use crate::recording::{Order, reeds_in, still_due};
+use crate::session::{Order, reeds_in, still_due};
 
 /// The reeds to be played, in order.
 pub(super) fn reeds(arguments: &Arguments, job: &Job, pass: &str) -> Result<Vec<ReedPlace>, Failure> {

@@ -7,8 +7,8 @@ use super::keys::{self, Key};
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
 use crate::cli::{output, sweep};
-use crate::record::{JobWriter, LongRecording};
-use crate::recording;
+use crate::job::{JobWriter, LongRecording};
+use crate::session;
 
 /// How often the length is said, s.
 const SAID_EVERY_S: f64 = 30.0;
@@ -19,7 +19,7 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     output::say_oddities(&job);
     let mut microphone = Microphone::open(arguments.device.as_deref())?;
     let input = microphone.input().clone();
-    let (clock, clock_words) = recording::clock_of_input(&input);
+    let (clock, clock_words) = session::clock_of_input(&input);
     output::say(&clock_words);
     let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
     let channels = u16::try_from(input.channels).unwrap_or(1).max(1);

@@ -6,9 +6,9 @@ use serde_json::json;
 use crate::analysis::{NotMeasured, Tail};
 use crate::cli::failure::Failure;
 use crate::cli::output;
-use crate::record::FileLine;
-use crate::recording::words::{opposite, reasons, uneven, whose};
-use crate::recording::{Due, OtherReed, Said, Taken};
+use crate::job::FileLine;
+use crate::session::words::{opposite, reasons, uneven, whose};
+use crate::session::{Due, OtherReed, Said, Taken};
 
 /// A noise floor above this is worth a word, dBFS: a soft note lies some 20 dB above.
 const LOUD_ROOM_DBFS: f64 = -50.0;

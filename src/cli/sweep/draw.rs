@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use super::proposal::{Proposal, Row};
 use crate::cli::failure::Failure;
-use crate::record::Job;
+use crate::job::Job;
 use crate::report::{Certainty, DrawnCut, LongRecording, long_recording_charts, long_recording_page};
-use crate::sweeping::LEVEL_STEP_S;
+use crate::segmentation::LEVEL_STEP_S;
 
 /// What was written.
 pub(super) struct Pictures {

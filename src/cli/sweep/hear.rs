@@ -4,8 +4,8 @@ use std::path::Path;
 
 use crate::audio::{self, Streamed};
 use crate::cli::failure::Failure;
-use crate::record;
-use crate::sweeping::{Found, MOST_CHANNELS, Splitter};
+use crate::job;
+use crate::segmentation::{Found, MOST_CHANNELS, Splitter};
 
 /// What was heard.
 pub(super) struct Heard {
@@ -14,7 +14,7 @@ pub(super) struct Heard {
     pub sha256: String,
     pub streamed: Streamed,
     pub found: Vec<Found>,
-    /// Levels over time, dBFS, every [`crate::sweeping::LEVEL_STEP_S`].
+    /// Levels over time, dBFS, every [`crate::segmentation::LEVEL_STEP_S`].
     pub levels: Vec<f32>,
     /// What went wrong while it was recorded, and up to which second.
     pub lost: Vec<(f64, String)>,
@@ -22,7 +22,7 @@ pub(super) struct Heard {
 
 pub(super) fn hear(file: &Path) -> Result<Heard, Failure> {
     // The hash needs the file's bytes and no sound: on a second core it costs no time.
-    let (streamed, sha256) = rayon::join(|| split(file), || record::hash_of(file));
+    let (streamed, sha256) = rayon::join(|| split(file), || job::hash_of(file));
     let (streamed, found, levels) = streamed?;
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     Ok(Heard { name, sha256: sha256?, streamed, found, levels, lost: Vec::new() })

@@ -5,8 +5,8 @@ use super::proposal::{Proposal, Row};
 use crate::audio;
 use crate::cli::failure::{Ended, Failure, print_error};
 use crate::cli::output;
-use crate::record::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Stored};
-use crate::sweeping::Cuts;
+use crate::job::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Stored};
+use crate::segmentation::Cuts;
 use crate::take::Take;
 
 /// What became of a row.
@@ -125,12 +125,12 @@ fn store(
         Ok(Stored::New(stored)) => ("stored", stored.facts.file),
         Ok(Stored::Again(stored)) => ("already_there", stored.facts.file),
         Ok(Stored::Restored(stored)) => ("restored", stored.facts.file),
-        Err(record::Error::SameSound { file, .. }) if row.is_said => {
+        Err(job::Error::SameSound { file, .. }) if row.is_said => {
             job.move_take(&file, &place, &why)?;
             ("moved", file)
         }
         // Somebody has put it there since: that stands.
-        Err(record::Error::SameSound { file, .. }) => ("elsewhere", file),
+        Err(job::Error::SameSound { file, .. }) => ("elsewhere", file),
         Err(error) => return Err(error.into()),
     };
     Ok(Kept { state, take: Some(file) })

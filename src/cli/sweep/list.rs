@@ -6,7 +6,7 @@ use super::proposal::{Proposal, Row};
 use crate::cli::failure::Failure;
 use crate::cli::output::csv_line;
 use crate::instrument::{Instrument, PlaceError, ReedPlace};
-use crate::record::{self, Table, TableRow};
+use crate::job::{self, Table, TableRow};
 
 const NEEDED: [&str; 3] = ["start_s", "end_s", "place"];
 const MORE: [&str; 4] = ["sure", "pitch_hz", "remark", "recording"];
@@ -38,13 +38,13 @@ pub(super) fn write(file: &Path, proposal: &Proposal) -> Result<(), Failure> {
         ]);
         text.push('\n');
     }
-    record::write_whole(file, text.as_bytes())?;
+    job::write_whole(file, text.as_bytes())?;
     Ok(())
 }
 
 /// Let the list say what belongs where: a note that it does not name is left out, a stretch that is none is cut.
 pub(super) fn read(file: &Path, proposal: &mut Proposal, instrument: &Instrument) -> Result<(), Failure> {
-    let bytes = std::fs::read(file).map_err(|source| record::Error::Io {
+    let bytes = std::fs::read(file).map_err(|source| job::Error::Io {
         doing: "read",
         file: file.to_owned(),
         source,

@@ -16,9 +16,9 @@ use super::clock::{self, TypedClock};
 use super::failure::{Ended, Failure};
 use super::output;
 use super::pass_arguments::PassArguments;
+use crate::alignment::{PlayOrder, likely_orders, said_order};
 use crate::instrument::{Block, Instrument};
-use crate::placing::{PlayOrder, likely_orders, said_order};
-use crate::record::Job;
+use crate::job::Job;
 
 /// Split one long recording of a block into takes: shows what is placed where, and stores with --accept
 #[derive(Args)]

@@ -2,10 +2,10 @@
 
 use super::hear::Heard;
 use super::stands::Known;
+use crate::alignment::{self, Doubt, PlayOrder, Rival, align};
 use crate::audio::Streamed;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
-use crate::placing::{self, Doubt, PlayOrder, Rival, align};
-use crate::sweeping::{Kind, NoNote, Whole};
+use crate::segmentation::{Kind, NoNote, Whole};
 use crate::units::{Cents, Dbfs, Hz};
 
 /// A note this much softer than the middle of all is no good take, dB.
@@ -143,17 +143,17 @@ pub(super) fn propose(
 impl Proposal {
     /// After places were changed: who speaks, how far all lie from the plan, and which reeds are missing now.
     pub fn settle(&mut self, instrument: &Instrument) {
-        let mut placings: Vec<placing::Placing> = self
+        let mut placings: Vec<alignment::Placing> = self
             .rows
             .iter()
-            .map(|row| placing::Placing {
+            .map(|row| alignment::Placing {
                 place: row.place.clone(),
                 deviation: row.deviation,
                 doubts: Vec::new(),
                 speaks: false,
             })
             .collect();
-        placing::let_speak(&mut placings, &notes(&self.rows));
+        alignment::let_speak(&mut placings, &notes(&self.rows));
         for (row, placing) in self.rows.iter_mut().zip(placings) {
             row.speaks = placing.speaks;
             let target = row.place.as_ref().and_then(|place| instrument.target(place));
@@ -175,10 +175,10 @@ impl Proposal {
     }
 }
 
-fn notes(rows: &[Row]) -> Vec<placing::Heard> {
+fn notes(rows: &[Row]) -> Vec<alignment::Heard> {
     let unknown = Hz::STANDARD_A4;
     rows.iter()
-        .map(|row| placing::Heard {
+        .map(|row| alignment::Heard {
             pitch: row.pitch.unwrap_or(unknown),
             level: row.level.unwrap_or(Dbfs::FLOOR),
             is_good: row.faults.is_empty(),

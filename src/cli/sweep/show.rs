@@ -9,7 +9,7 @@ use super::proposal::{Proposal, Row};
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::instrument::ReedPlace;
-use crate::sweeping::NoNote;
+use crate::segmentation::NoNote;
 use crate::units::{Cents, Hz};
 
 /// The order that was found, in a sentence; empty where none was.

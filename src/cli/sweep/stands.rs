@@ -1,10 +1,10 @@
 //! How far the instrument is known to stand from its plan: as it is typed, or as the job's takes say.
 
+use crate::alignment::KnownOffset;
 use crate::cli::failure::Failure;
-use crate::gathering::{self, Standing};
+use crate::evaluation::{self, Standing};
 use crate::instrument::Instrument;
-use crate::placing::KnownOffset;
-use crate::record::Job;
+use crate::job::Job;
 use crate::units::{Cents, Hz};
 
 /// Farther from its plan no instrument stands, cents; the plan's own pitch is to be set right then.
@@ -42,7 +42,7 @@ pub(super) fn known(
     if let Some(text) = typed {
         return Ok(Some(Known { offset: self::typed(text, job.instrument())?, from: From::Typed }));
     }
-    Ok(gathering::standing(job, pass, sha256).map(|standing| {
+    Ok(evaluation::standing(job, pass, sha256).map(|standing| {
         let holds = if standing.pass == pass { SAME_PASS_HOLDS } else { OTHER_PASS_HOLDS };
         let offset = KnownOffset { centre: standing.offset, spread: standing.doubt, holds };
         Known { offset, from: From::Takes(standing) }

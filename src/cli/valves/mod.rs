@@ -11,9 +11,9 @@ use super::failure::{Ended, Failure};
 use super::output;
 use super::status::differences_csv;
 use crate::instrument::Material;
-use crate::record::{Error, Job, JobWriter, tray_from_csv, tray_to_csv};
+use crate::job::{Error, Job, JobWriter, tray_from_csv, tray_to_csv};
+use crate::repair::{self, Condition, Lot, is_bin_name, parse_count, parse_width};
 use crate::report::fitting_page;
-use crate::workshop::{self, Condition, Lot, is_bin_name, parse_count, parse_width};
 
 /// Deal out the tray of old valves to the slots that need one, and say what to cut
 #[derive(Args)]
@@ -133,9 +133,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         return Ok(Ended::Done);
     }
     let rule = job.valve_rule();
-    let needs = workshop::needs(job.instrument(), rule, &bench);
-    let fitting = workshop::fit(&needs, &bench.tray, rule);
-    let check = workshop::check(job.instrument(), rule, &bench);
+    let needs = repair::needs(job.instrument(), rule, &bench);
+    let fitting = repair::fit(&needs, &bench.tray, rule);
+    let check = repair::check(job.instrument(), rule, &bench);
     if arguments.html {
         let file = job.write_report("valves.html", fitting_page(job.title(), &fitting).as_bytes())?;
         output::say(&format!("to print: `{}`", file.display()));

@@ -6,10 +6,10 @@ use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::cli::status::{difference_json, difference_line};
 use crate::instrument::Material;
-use crate::record::tray_to_csv;
+use crate::job::tray_to_csv;
+use crate::repair::{Choice, CountCheck, FittedNeed, Fitting, Lot};
 use crate::report::{Work, caution};
 use crate::units::Millimetres;
-use crate::workshop::{Choice, CountCheck, FittedNeed, Fitting, Lot};
 
 /// The tray alone.
 pub(super) fn tray(lots: &[Lot], json: bool, csv: bool) -> Result<(), Failure> {

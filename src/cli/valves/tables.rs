@@ -3,8 +3,8 @@
 use super::show::{choice, word};
 use crate::cli::failure::Failure;
 use crate::cli::output;
+use crate::repair::{CountCheck, Fitting};
 use crate::units::Millimetres;
-use crate::workshop::{CountCheck, Fitting};
 
 /// Each slot and what it gets.
 pub(super) fn fitting(fitting: &Fitting) -> Result<(), Failure> {

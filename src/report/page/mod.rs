@@ -16,9 +16,9 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use crate::instrument::{PlatePlace, ReedPlace, ValvePlace};
+use crate::job::PassFacts;
 use crate::judgement::{Findings, PassReadings, ReedFinding, ValveFinding};
-use crate::record::PassFacts;
-use crate::workshop::{Mark, WorkList};
+use crate::repair::{Mark, WorkList};
 
 use super::ink::Format;
 use super::{Drawing, Kind, ReportError, Subject, drawings, paint};

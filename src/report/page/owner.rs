@@ -9,9 +9,9 @@ use super::plates::plate_of;
 use super::{Book, Dossier};
 use crate::instrument::{Block, PlatePlace, Row, Spot};
 use crate::judgement::{Findings, ReedPitch, ValveChange, Verdict};
+use crate::repair::{Rust, Work};
 use crate::report::ReportError;
 use crate::report::words::signed;
-use crate::workshop::{Rust, Work};
 
 /// The sheet as one HTML file: what was found, what was done, the tuning before and after.
 pub fn hand_over_page(dossier: &Dossier) -> Result<String, ReportError> {

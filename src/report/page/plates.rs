@@ -10,9 +10,9 @@ use super::tuning::stroke_word;
 use super::{Book, verdict_words};
 use crate::instrument::{Face, Plate, PlatePlace, ReedPlace, Spot, Stroke, ValvePlace};
 use crate::judgement::{Tune, ValveFinding, Verdict};
+use crate::repair::Mark;
 use crate::report::Kind;
 use crate::report::words::{plain, signed};
-use crate::workshop::Mark;
 
 pub(super) fn section(book: &Book) -> Markup {
     let left_out = book.dossier.clips_left_out;

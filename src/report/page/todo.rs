@@ -5,9 +5,9 @@ use maud::{Markup, html};
 use super::frame::{clean, said};
 use super::{Book, method};
 use crate::judgement::{Findings, ReedFinding, ReedPitch, Tune};
+use crate::repair::{Task, TaskValve};
 use crate::report::cautions::{Work, caution};
 use crate::report::words::{plain, signed};
-use crate::workshop::{Task, TaskValve};
 
 /// Reeds without a take that are named one by one; more of them share a line.
 const NAMED_ALONE: usize = 6;

@@ -15,7 +15,7 @@ use super::front::Front;
 use super::keys::{self, Key};
 use super::words::{self, Told};
 use crate::cli::failure::Failure;
-use crate::recording::{Said, Snapshot};
+use crate::session::{Said, Snapshot};
 use state::{State, Typing};
 
 /// The screen is drawn no more often: enough for a meter, little for a slow line.

@@ -4,8 +4,8 @@ use std::time::{Duration, Instant};
 
 use super::view::View;
 use crate::cli::output::signed;
-use crate::recording::words;
-use crate::recording::{Said, Snapshot};
+use crate::session::words;
+use crate::session::{Said, Snapshot};
 
 /// The clip mark stays so long after the last clipped sample.
 const CLIP_STAYS: Duration = Duration::from_secs(2);

@@ -9,7 +9,7 @@ use super::super::keys::Key;
 use super::state::{State, Typing};
 use super::{key, view};
 use crate::instrument::{PlatePlace, ReedPlace, Stroke};
-use crate::recording::{Due, Need, OtherReed, Said, Snapshot};
+use crate::session::{Due, Need, OtherReed, Said, Snapshot};
 use crate::units::{Cents, Hz};
 
 fn place() -> ReedPlace {

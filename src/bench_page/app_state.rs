@@ -1,0 +1,189 @@
+//! What all requests share: which job is open, who writes to it, and what was found in it last.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::channel;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::SystemTime;
+
+use super::Error;
+use super::event_stream::EventStream;
+use super::found::Found;
+use super::recording_task::{Order, RecordingTask};
+use crate::job::{Job, JobWriter, Plan, Template, is_plain_name};
+
+/// Templates by the names `new --template` knows them by, with a word on each.
+pub(super) const TEMPLATES: [(&str, &str, Template); 4] = [
+    ("bass24", "Bass block: two rows of twelve plates, E2 to D#4", Template::Bass24),
+    ("treble41", "Treble rank: 41 plates, F3 to A6, the highest without valves", Template::Treble41),
+    ("bisonoric20", "Bisonoric block: two rows of ten plates, in C and in G", Template::Bisonoric20),
+    ("empty", "One short row, to be filled in", Template::Empty),
+];
+
+/// The bench as the page sees it.
+pub(super) struct AppState {
+    /// The folder the program was started with: a job, or one that holds jobs.
+    folder: PathBuf,
+    job: Mutex<Option<PathBuf>>,
+    found: Mutex<Option<(Stamp, Arc<Found>)>>,
+    task: Mutex<Option<RecordingTask>>,
+    /// What every open page hears.
+    pub events: Arc<EventStream>,
+}
+
+/// The files of a job by length and time: another stamp means that something was written.
+pub(super) type Stamp = Vec<(PathBuf, u64, Option<SystemTime>)>;
+
+impl AppState {
+    /// `folder` is a job, or holds jobs.
+    pub fn new(folder: &Path) -> Result<Self, Error> {
+        if !folder.is_dir() {
+            return Err(Error::NoFolder(folder.display().to_string()));
+        }
+        let is_job = folder.join("plan.toml").exists();
+        Ok(Self {
+            folder: folder.to_owned(),
+            job: Mutex::new(is_job.then(|| folder.to_owned())),
+            found: Mutex::default(),
+            task: Mutex::default(),
+            events: Arc::default(),
+        })
+    }
+
+    /// The jobs that can be chosen, by the names of their folders.
+    pub fn jobs(&self) -> Vec<String> {
+        let entries = std::fs::read_dir(&self.folder).into_iter().flatten().flatten();
+        let mut names: Vec<String> = entries
+            .filter(|entry| entry.path().join("plan.toml").is_file())
+            .filter_map(|entry| entry.file_name().into_string().ok())
+            .filter(|name| is_plain_name(name))
+            .collect();
+        names.sort();
+        names
+    }
+
+    /// Open one of the jobs.
+    pub fn choose(&self, name: &str) -> Result<(), Error> {
+        self.must_rest()?;
+        let folder = if self.jobs().iter().any(|there| there == name) {
+            self.folder.join(name)
+        } else {
+            return Err(Error::JobName(name.to_owned()));
+        };
+        Job::open(&folder)?;
+        *locked(&self.job) = Some(folder);
+        self.events.changed();
+        Ok(())
+    }
+
+    /// Make a job from a template and open it.
+    pub fn make(&self, name: &str, template: &str, title: &str) -> Result<(), Error> {
+        self.must_rest()?;
+        if !is_plain_name(name) {
+            return Err(Error::JobName(name.to_owned()));
+        }
+        let known = TEMPLATES.iter().find(|(there, ..)| *there == template);
+        let (.., template) = known.ok_or_else(|| Error::NoTemplate(template.to_owned()))?;
+        let text = template.to_toml();
+        let text = if title.trim().is_empty() { text } else { Plan::with_title(&text, title.trim()) };
+        let folder = self.folder.join(name);
+        Job::create(&folder, &text)?;
+        *locked(&self.job) = Some(folder);
+        self.events.changed();
+        Ok(())
+    }
+
+    /// The folder of the open job.
+    pub fn job_folder(&self) -> Result<PathBuf, Error> {
+        locked(&self.job).clone().ok_or(Error::NoJob)
+    }
+
+    /// The open job as it is now.
+    pub fn job(&self) -> Result<Job, Error> {
+        Ok(Job::open(&self.job_folder()?)?)
+    }
+
+    /// Write to the job: through the task that has it, or by ourselves.
+    pub fn write<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&mut JobWriter) -> Result<T, Error> + Send + 'static,
+    ) -> Result<T, Error> {
+        let done = match self.orders() {
+            None => work(&mut JobWriter::open(&self.job_folder()?)?),
+            Some(orders) => {
+                let (answer, answered) = channel();
+                let order = Order::Own(Box::new(move |job| {
+                    // Whoever asked may have gone away; the work is done all the same.
+                    let _ = answer.send(work(job));
+                }));
+                orders.send(order).map_err(|_| Error::NotRecording)?;
+                answered.recv().map_err(|_| Error::NotRecording)?
+            }
+        };
+        self.events.changed();
+        done
+    }
+
+    /// What was found in a pass, the newest where none is named; worked out anew only when something was written.
+    pub fn found(&self, pass: Option<&str>) -> Result<Arc<Found>, Error> {
+        let mut kept = locked(&self.found);
+        let stamp = self.stamp();
+        let job = self.job()?;
+        let wanted = Found::pass_of(&job, pass)?;
+        if let Some((_, found)) = kept.as_ref().filter(|(then, found)| *then == stamp && found.pass == wanted)
+        {
+            return Ok(found.clone());
+        }
+        let found = Arc::new(Found::of(&job, wanted)?);
+        *kept = Some((stamp, found.clone()));
+        Ok(found)
+    }
+
+    /// The job's files by length and time.
+    pub fn stamp(&self) -> Stamp {
+        let Some(folder) = locked(&self.job).clone() else { return Vec::new() };
+        let files = ["plan.toml", "diary.jsonl"].map(|name| folder.join(name));
+        let stamps = files.into_iter().map(|file| {
+            let facts = std::fs::metadata(&file).ok();
+            let length = facts.as_ref().map_or(0, std::fs::Metadata::len);
+            (file, length, facts.and_then(|facts| facts.modified().ok()))
+        });
+        stamps.collect()
+    }
+
+    /// Begin to record; `start` is given the job's folder.
+    pub fn start_recording(
+        &self,
+        start: impl FnOnce(PathBuf) -> Result<RecordingTask, Error>,
+    ) -> Result<(), Error> {
+        let folder = self.job_folder()?;
+        let mut task = locked(&self.task);
+        if task.as_ref().is_some_and(|task| !task.is_over()) {
+            return Err(Error::Recording);
+        }
+        *task = Some(start(folder)?);
+        Ok(())
+    }
+
+    /// Where orders to the task go; `None` when none is there.
+    pub fn orders(&self) -> Option<std::sync::mpsc::Sender<Order>> {
+        let task = locked(&self.task);
+        task.as_ref().filter(|task| !task.is_over()).map(|task| task.orders.clone())
+    }
+
+    /// Fails while takes are recorded.
+    pub fn must_rest(&self) -> Result<(), Error> {
+        if self.orders().is_some() { Err(Error::Recording) } else { Ok(()) }
+    }
+
+    /// End the task, if there is one, and wait for it.
+    pub fn stop_recording(&self) {
+        if let Some(task) = locked(&self.task).take() {
+            task.end();
+        }
+    }
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    // What another request left half done is only kept findings; they are made again.
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}

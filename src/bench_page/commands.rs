@@ -1,0 +1,199 @@
+//! What may be done on the page, each thing by its word.
+
+use std::sync::Arc;
+
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Value, json};
+
+use super::Error;
+use super::app_state::AppState;
+use super::plan_table::Table;
+use super::recording_task::{self, Order, Wish};
+use super::routes::seen;
+use crate::evaluation::{self, USUAL_SOUND_MB};
+use crate::instrument::{Material, Spot};
+use crate::job::Job;
+use crate::repair::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
+use crate::report::caution_for;
+
+/// Do what the word `what` asks for with what the page sent; gives a few words on what was done.
+pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value, Error> {
+    let text = |text: String| Ok(json!({ "said": text }));
+    match what {
+        "open" => {
+            let wish: Named = read(body)?;
+            app.choose(&wish.name)?;
+            text(format!("job {} is open", wish.name))
+        }
+        "new" => {
+            let wish: NewJob = read(body)?;
+            app.make(&wish.name, &wish.template, &wish.title)?;
+            text(format!("job {} is made", wish.name))
+        }
+        "mark" => mark(app, read(body)?),
+        "unmark" => {
+            let wish: Numbered = read(body)?;
+            let mark = app.write(move |job| Ok(job.undo(Some(wish.n))?))?;
+            text(format!("mark {} taken back: {}", mark.n, mark.work))
+        }
+        "count" => count(app, read(body)?),
+        "check-plan" => Ok(json!({"faults": read::<Table>(body)?.faults()})),
+        "keep-plan" => keep_plan(app, read(body)?),
+        "record" => {
+            let wish: Wish = read(body)?;
+            app.start_recording(|folder| recording_task::begin(app, folder, wish))?;
+            text("recording begins".into())
+        }
+        "again" => order(app, Order::Again, "the last reed once more"),
+        "skip" => order(app, Order::Skip, "left out"),
+        "back" => order(app, Order::Back, "the reed before"),
+        "there" => order(app, Order::There, "kept where it fits"),
+        "here" => order(app, Order::Here, "kept for the due reed"),
+        "stop" => {
+            app.stop_recording();
+            text("recording has ended".into())
+        }
+        "report" => report(app),
+        "close" => {
+            app.stop_recording();
+            app.events.close();
+            text("the bench page is closed; this window can be closed too".into())
+        }
+        _ => Err(Error::Word(format!("`{what}` is nothing that can be done here"))),
+    }
+}
+
+#[derive(Deserialize)]
+struct Named {
+    name: String,
+}
+
+#[derive(Deserialize)]
+struct NewJob {
+    name: String,
+    template: String,
+    #[serde(default)]
+    title: String,
+}
+
+#[derive(Deserialize)]
+struct Numbered {
+    n: u32,
+}
+
+#[derive(Deserialize)]
+struct NewMark {
+    places: String,
+    work: String,
+}
+
+#[derive(Deserialize)]
+struct NewCount {
+    length: String,
+    count: u32,
+    material: String,
+    condition: String,
+    bin: String,
+}
+
+#[derive(Deserialize)]
+struct NewPlan {
+    table: Table,
+    seen: String,
+}
+
+fn read<T: DeserializeOwned>(body: &[u8]) -> Result<T, Error> {
+    serde_json::from_slice(body)
+        .map_err(|error| Error::Word(format!("the page sent what is not wanted here: {error}")))
+}
+
+fn order(app: &AppState, order: Order, said: &str) -> Result<Value, Error> {
+    let orders = app.orders().ok_or(Error::NotRecording)?;
+    orders.send(order).map_err(|_| Error::NotRecording)?;
+    Ok(json!({ "said": said }))
+}
+
+/// The places as typed, each once.
+pub(super) fn spots_in(job: &Job, places: &str) -> Result<Vec<Spot>, Error> {
+    let mut spots: Vec<Spot> = Vec::new();
+    for place in places.split(',').map(str::trim).filter(|place| !place.is_empty()) {
+        for spot in job.instrument().spots(place)? {
+            if !spots.contains(&spot) {
+                spots.push(spot);
+            }
+        }
+    }
+    Ok(spots)
+}
+
+fn mark(app: &AppState, wish: NewMark) -> Result<Value, Error> {
+    let work = Work::parse(&[wish.work.as_str()])?;
+    let noted = work.clone();
+    let (n, warnings) = app.write(move |job| {
+        let spots = spots_in(job, &wish.places)?;
+        work.check_places(job.instrument(), &spots)?;
+        let n = job.mark(&spots, &work)?;
+        let warnings = repair::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+        Ok((n, warnings.into_iter().filter(|warning| warning.n == n).collect::<Vec<_>>()))
+    })?;
+    let mut more: Vec<String> =
+        warnings.into_iter().map(|warning| format!("Warning: {}. {}.", warning.text, warning.next)).collect();
+    more.extend(caution_for(&noted).map(|caution| format!("Caution: {caution}.")));
+    Ok(json!({"said": format!("mark {n}: {noted}"), "more": more}))
+}
+
+fn count(app: &AppState, wish: NewCount) -> Result<Value, Error> {
+    let material = match wish.material.as_str() {
+        "leather" => Material::Leather,
+        "plastic" => Material::Plastic,
+        other => return Err(Error::Word(format!("`{other}` is no material; it is leather or plastic"))),
+    };
+    let condition: Condition = wish.condition.parse().map_err(Error::Word)?;
+    let bin = Some(wish.bin.trim().to_owned()).filter(|bin| !bin.is_empty());
+    if let Some(bin) = bin.as_deref().filter(|bin| !is_bin_name(bin)) {
+        return Err(Error::Word(format!(
+            "`{bin}` cannot name a bin; use up to 20 letters, digits, `_` and `-`"
+        )));
+    }
+    let lot =
+        Lot { length: parse_length(&wish.length)?, width: None, material, condition, bin, count: wish.count };
+    let said = format!("{} × {} in the tray", lot.count, lot.length);
+    if lot.count > MOST_COUNT {
+        return Err(Error::Word(format!(
+            "{} is no count; give a whole number from 0 to {MOST_COUNT}",
+            lot.count
+        )));
+    }
+    app.write(move |job| Ok(job.count(&[lot], false)?))?;
+    Ok(json!({ "said": said }))
+}
+
+fn keep_plan(app: &AppState, wish: NewPlan) -> Result<Value, Error> {
+    app.must_rest()?;
+    app.write(move |job| {
+        if seen(job) != wish.seen {
+            return Err(Error::PlanChanged);
+        }
+        let text = wish.table.plan_text(job, &job.plan_text())?;
+        job.write_plan(&text)?;
+        Ok(())
+    })?;
+    Ok(json!({"said": "the plan is kept; the one before is in plan.before.toml"}))
+}
+
+fn report(app: &AppState) -> Result<Value, Error> {
+    let job = app.job()?;
+    let mut passes = job.passes();
+    let later = passes
+        .pop()
+        .ok_or_else(|| Error::Word("no pass has been recorded, so there is nothing to report".into()))?;
+    let earlier = passes.pop().map(|facts| facts.pass);
+    let listen = |job: &Job, pass: &str| evaluation::listen(job, pass, &|| ());
+    let written =
+        evaluation::write_report(&job, (earlier.as_deref(), &later.pass), None, USUAL_SOUND_MB, &listen)?;
+    app.events.changed();
+    Ok(
+        json!({"said": format!("the report is written, with {} drawings", written.charts.len()), "more": written.words}),
+    )
+}

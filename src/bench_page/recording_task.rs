@@ -1,0 +1,70 @@
+//! A task: takes recorded for the page. A thread of its own holds the microphone, the session and the job's lock, and
+//! tells the events; the page may be closed meanwhile.
+
+// Without a microphone there is never a task, and what it would be told is still understood.
+#![cfg_attr(not(feature = "mic"), allow(dead_code))]
+
+use std::sync::mpsc::Sender;
+use std::thread::JoinHandle;
+
+use crate::job::JobWriter;
+use crate::session::Asked;
+
+/// Something to be done on a job by whoever holds it.
+pub(super) type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
+
+/// What the page asks of a task; a piece of writing to the job is what only the page does.
+pub(super) type Order = Asked<Writing>;
+
+/// A task that was begun.
+pub(super) struct RecordingTask {
+    /// Where its orders go.
+    pub orders: Sender<Order>,
+    thread: JoinHandle<()>,
+}
+
+/// What is to be recorded, as the page says it.
+#[derive(Debug, Clone, serde::Deserialize)]
+pub(super) struct Wish {
+    /// The pass; opened where it is not there.
+    pub pass: String,
+    /// Name or id of the input; empty for the system's own choice.
+    #[serde(default)]
+    pub input: String,
+    /// Room temperature, °C, as typed.
+    #[serde(default)]
+    pub temperature: String,
+    /// Places to play instead of all that are due: `B1..B12, A1 draw`.
+    #[serde(default)]
+    pub places: String,
+}
+
+impl RecordingTask {
+    /// Whether it has ended by itself.
+    pub fn is_over(&self) -> bool {
+        self.thread.is_finished()
+    }
+
+    /// End it, and wait until all is stored.
+    pub fn end(self) {
+        // One that is over takes no orders.
+        let _ = self.orders.send(Order::Stop);
+        let _ = self.thread.join();
+    }
+}
+
+#[cfg(not(feature = "mic"))]
+pub(super) fn begin(
+    _desk: &std::sync::Arc<super::app_state::AppState>,
+    _folder: std::path::PathBuf,
+    _wish: Wish,
+) -> Result<RecordingTask, super::Error> {
+    Err(super::Error::NoMicrophone)
+}
+
+#[cfg(feature = "mic")]
+pub(super) use with_microphone::begin;
+
+#[cfg(feature = "mic")]
+#[path = "recording_task_mic.rs"]
+mod with_microphone;

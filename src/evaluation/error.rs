@@ -1,0 +1,38 @@
+//! What can go wrong while the job's takes are gathered into findings and pages.
+
+use std::path::PathBuf;
+
+use crate::job;
+use crate::report::ReportError;
+
+/// Why nothing could be gathered; [`Error::next`] says what to do about it.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The job folder could not be read or written.
+    #[error(transparent)]
+    Record(#[from] job::Error),
+    /// A drawing or a page could not be made.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// The plan is empty.
+    #[error("the plan has no plates, so there is nothing to draw")]
+    NoPlates {
+        /// Where the plan is.
+        plan: PathBuf,
+    },
+    /// The system gives no threads.
+    #[error("no threads to listen with: {0}")]
+    NoThreads(String),
+}
+
+impl Error {
+    /// What to do about it.
+    pub fn next(&self) -> String {
+        match self {
+            Error::Record(error) => error.next(),
+            Error::Report(error) => error.next(),
+            Error::NoPlates { plan } => format!("list the notes of each row in `{}`", plan.display()),
+            Error::NoThreads(_) => "close other programs and try again".into(),
+        }
+    }
+}

@@ -1,0 +1,129 @@
+//! The report as files: pages, tables and drawings, in the job's report folder or elsewhere.
+
+use std::path::{Path, PathBuf};
+
+use super::both::Gathered;
+use super::pass::HeardPass;
+use super::{Error, clips};
+use crate::job::{self, Job};
+use crate::repair;
+use crate::report::{self, Chart, Dossier, Table};
+
+/// Sound in the page takes at most this many megabytes where nothing else is said.
+pub const USUAL_SOUND_MB: f64 = 8.0;
+
+/// A page on disk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Page {
+    /// What it is called.
+    pub title: &'static str,
+    /// Where it lies.
+    pub file: PathBuf,
+}
+
+/// A chart on disk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Written {
+    /// What it shows.
+    pub title: String,
+    /// As SVG.
+    pub svg: PathBuf,
+    /// As PNG.
+    pub png: PathBuf,
+}
+
+/// What was written.
+#[derive(Debug, Clone)]
+pub struct Reported {
+    /// The report page, then the hand-over sheet.
+    pub pages: Vec<Page>,
+    /// Every table: its name, as CSV and as JSON.
+    pub tables: Vec<(&'static str, PathBuf, PathBuf)>,
+    /// Every chart.
+    pub charts: Vec<Written>,
+    /// Clips of sound for which there was no room.
+    pub left_out: usize,
+    /// Words on the takes.
+    pub words: Vec<String>,
+}
+
+impl Reported {
+    /// The report page.
+    pub fn page(&self) -> Option<&Path> {
+        self.pages.first().map(|page| page.file.as_path())
+    }
+}
+
+/// Write the whole report: pages first, so that they are there even where a drawing cannot be written.
+///
+/// - `out`: another folder than the job's report folder.
+/// - `sound_mb`: how much sound the page may hold; 0 leaves it out.
+pub fn write_report(
+    job: &Job,
+    (earlier, later): (Option<&str>, &str),
+    out: Option<&Path>,
+    sound_mb: f64,
+    listen: &dyn Fn(&Job, &str) -> Result<HeardPass, Error>,
+) -> Result<Reported, Error> {
+    let gathered = Gathered::from(job, earlier, later, listen)?;
+    let subject = gathered.subject(job)?;
+    let work = repair::work_list(
+        job.instrument(),
+        job.valve_rule(),
+        &job.bench(),
+        Some(subject.findings),
+        &job.heard_at(later),
+    );
+    let (clips, left_out) = clips::of(job.instrument(), &gathered, (1e6 * sound_mb) as usize);
+    let passes: Vec<_> =
+        gathered.heard.iter().filter_map(|pass| job.pass(&pass.readings.name).ok()).collect();
+    let clocks: Vec<String> = gathered.heard.iter().flat_map(|pass| pass.clocks.clone()).collect();
+    let words: Vec<String> = gathered.words().cloned().collect();
+    let dossier = Dossier {
+        subject,
+        passes: &passes,
+        readings: &gathered.heard.iter().map(|pass| &pass.readings).collect::<Vec<_>>(),
+        clocks: &clocks,
+        words: &words,
+        work: &work,
+        marks: &job.marks(),
+        clips: &clips,
+        clips_left_out: if sound_mb > 0.0 { left_out } else { 0 },
+    };
+    let page = report::report_page(&dossier)?;
+    let sheet = report::hand_over_page(&dossier)?;
+    let mut pages = Vec::new();
+    for (title, name, text) in [("Report", "report.html", page), ("Hand-over sheet", "hand-over.html", sheet)]
+    {
+        pages.push(Page { title, file: put(job, out, name, text.as_bytes())? });
+    }
+    let mut tables = Vec::new();
+    for table in report::tables(&dossier) {
+        let Table { name, .. } = table;
+        let csv = put(job, out, &format!("{name}.csv"), table.csv().as_bytes())?;
+        tables.push((name, csv, put(job, out, &format!("{name}.json"), table.json().as_bytes())?));
+    }
+    let charts = report::charts(&subject)?;
+    let charts = charts.into_iter().map(|chart| write_chart(job, out, chart)).collect::<Result<_, _>>()?;
+    Ok(Reported { pages, tables, charts, left_out, words })
+}
+
+/// Write a chart: into `out`, or into the job's report folder.
+pub fn write_chart(job: &Job, out: Option<&Path>, chart: Chart) -> Result<Written, Error> {
+    let svg = put(job, out, &format!("{}.svg", chart.name), chart.svg.as_bytes())?;
+    let png = put(job, out, &format!("{}.png", chart.name), &chart.png)?;
+    Ok(Written { title: chart.title, svg, png })
+}
+
+/// Write a file whole, into `out` or into the job's report folder.
+pub fn put(job: &Job, out: Option<&Path>, name: &str, bytes: &[u8]) -> Result<PathBuf, Error> {
+    let Some(folder) = out else { return Ok(job.write_report(name, bytes)?) };
+    let file = folder.join(name);
+    std::fs::create_dir_all(folder).map_err(|source| job::Error::Io {
+        doing: "made",
+        file: folder.to_owned(),
+        source,
+    })?;
+    job::write_whole(&file, bytes)?;
+    Ok(file)
+}

@@ -1,0 +1,43 @@
+//! The job folder: plan, diary, takes; the only room that reads or writes it.
+//!
+//! [`Job`] reads, [`JobWriter`] writes while it keeps other writers off. `docs/job-format.md` describes the files.
+
+mod clocks;
+mod diary;
+mod disk;
+mod error;
+mod event;
+mod file_line;
+mod folder;
+mod lock;
+mod long_recording;
+mod nearest;
+mod notes;
+mod photo_store;
+mod plan;
+mod reading_line;
+mod reading_words;
+mod readings;
+mod table;
+mod take_store;
+mod tray_csv;
+mod verify;
+
+pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
+pub use diary::{DiaryLine, OddLine, Oddity};
+pub use disk::{hash_of, read_plain, write_whole};
+pub use error::Error;
+pub use event::{
+    ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts,
+    RemarkFacts, StockFacts, TakeFacts, UndoneFacts,
+};
+pub use file_line::FileLine;
+pub use folder::{Job, JobWriter, PassChange, StoredTake};
+pub use long_recording::LongRecording;
+pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};
+pub use reading_line::ReadingLine;
+pub use readings::{KeptReading, Readings};
+pub use table::{Table, TableRow};
+pub use take_store::{NewTake, Stored};
+pub use tray_csv::{tray_from_csv, tray_to_csv};
+pub use verify::{Trouble, TroubleKind, Verified, verify};

@@ -1,0 +1,151 @@
+//! The bench notes: marks, what was taken back, and counts of the tray, out of the diary and into it.
+
+use std::collections::BTreeSet;
+
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+use super::event::{Event, LotFacts, MarkFacts, StockFacts, UndoneFacts};
+use super::folder::{Job, JobWriter};
+use super::{DiaryLine, Error};
+use crate::instrument::{Material, Spot};
+use crate::repair::{Bench, Happening, Lot, Mark, Work};
+use crate::units::Millimetres;
+
+impl Job {
+    /// Every mark, photo and count in order, those that were taken back included. Places that the plan no longer has
+    /// are left out of a mark ([`super::verify`] names them).
+    pub fn happenings(&self) -> Vec<Happening> {
+        let undone: BTreeSet<u32> = self
+            .diary()
+            .iter()
+            .filter_map(|line| match &line.event {
+                Event::Undone(undone) => Some(undone.n),
+                _ => None,
+            })
+            .collect();
+        let mark = |line: &DiaryLine, n: u32, places: &[String], work: Work| {
+            let day = line.at.to_zoned_datetime(TimeZone::system()).date();
+            let spots =
+                places.iter().filter_map(|place| self.instrument().spots(place).ok()).flatten().collect();
+            Happening::Mark(Mark { n, at: line.at, day, spots, work, undone: undone.contains(&n) })
+        };
+        let happening = |line: &DiaryLine| match &line.event {
+            Event::Mark(facts) => {
+                let words = facts.work.as_str();
+                let work = Work::parse(&[words]).unwrap_or_else(|_| Work::Other(words.to_owned()));
+                Some(mark(line, facts.n, &facts.places, work))
+            }
+            Event::Photo(facts) => Some(mark(line, facts.n, &facts.places, Work::Photo(facts.file.clone()))),
+            Event::Stock(facts) => Some(Happening::Counted {
+                lots: facts.lots.iter().filter_map(lot).collect(),
+                whole: facts.whole,
+            }),
+            _ => None,
+        };
+        self.diary().iter().filter_map(happening).collect()
+    }
+
+    /// Every mark and photo in order, those that were taken back included.
+    pub fn marks(&self) -> Vec<Mark> {
+        let marks = self.happenings().into_iter().filter_map(|happening| match happening {
+            Happening::Mark(mark) => Some(mark),
+            Happening::Counted { .. } => None,
+        });
+        marks.collect()
+    }
+
+    /// The bench after everything that was noted.
+    pub fn bench(&self) -> Bench {
+        Bench::after(self.instrument(), self.valve_rule(), &self.happenings())
+    }
+
+    /// When the newest take of each reed of a pass was stored.
+    pub fn heard_at(
+        &self,
+        pass: &str,
+    ) -> std::collections::BTreeMap<crate::instrument::ReedPlace, Timestamp> {
+        let newest = |takes: &[super::StoredTake]| takes.iter().map(|take| take.at).max();
+        self.takes(pass).into_iter().filter_map(|(place, takes)| Some((place, newest(&takes)?))).collect()
+    }
+
+    /// The number the next mark gets.
+    pub(super) fn next_mark(&self) -> u32 {
+        let numbers = self.diary().iter().filter_map(|line| match &line.event {
+            Event::Mark(facts) => Some(facts.n),
+            Event::Photo(facts) => Some(facts.n),
+            _ => None,
+        });
+        numbers.max().unwrap_or(0).saturating_add(1)
+    }
+}
+
+impl JobWriter {
+    /// Note a piece of work at these places, and say the mark's number. Flushed when this returns.
+    pub fn mark(&mut self, spots: &[Spot], work: &Work) -> Result<u32, Error> {
+        let n = self.next_mark();
+        let facts = MarkFacts { n, places: places(spots), work: work.to_string() };
+        self.note(Event::Mark(facts))?;
+        Ok(n)
+    }
+
+    /// Take back a mark, or the newest one that stands, by a further line; says which it was.
+    pub fn undo(&mut self, n: Option<u32>) -> Result<Mark, Error> {
+        let standing: Vec<Mark> = self.marks().into_iter().filter(|mark| !mark.undone).collect();
+        let mark = match n {
+            Some(n) => standing.into_iter().find(|mark| mark.n == n).ok_or(Error::NoMark { n })?,
+            None => standing.into_iter().next_back().ok_or(Error::NoMarks)?,
+        };
+        self.note(Event::Undone(UndoneFacts { n: mark.n }))?;
+        Ok(mark)
+    }
+
+    /// Note a count of the tray; `whole` when it holds nothing else.
+    pub fn count(&mut self, lots: &[Lot], whole: bool) -> Result<(), Error> {
+        let lots = lots.iter().map(lot_facts).collect();
+        self.note(Event::Stock(StockFacts { whole, lots }))
+    }
+}
+
+/// Places as the diary writes them.
+pub(super) fn places(spots: &[Spot]) -> Vec<String> {
+    spots.iter().map(Spot::to_string).collect()
+}
+
+fn lot_facts(lot: &Lot) -> LotFacts {
+    LotFacts {
+        length_mm: lot.length.get(),
+        width_mm: lot.width.map(Millimetres::get),
+        material: material_word(lot.material).to_owned(),
+        condition: lot.condition.to_string(),
+        bin: lot.bin.clone(),
+        count: lot.count,
+    }
+}
+
+/// `None` where somebody wrote what no lot can be.
+fn lot(facts: &LotFacts) -> Option<Lot> {
+    Some(Lot {
+        length: Millimetres::new(facts.length_mm)?,
+        width: facts.width_mm.and_then(Millimetres::new),
+        material: material_named(&facts.material)?,
+        condition: facts.condition.parse().ok()?,
+        bin: facts.bin.clone(),
+        count: facts.count,
+    })
+}
+
+pub(super) fn material_word(material: Material) -> &'static str {
+    match material {
+        Material::Leather => "leather",
+        Material::Plastic => "plastic",
+    }
+}
+
+pub(super) fn material_named(word: &str) -> Option<Material> {
+    match word {
+        "leather" => Some(Material::Leather),
+        "plastic" => Some(Material::Plastic),
+        _ => None,
+    }
+}

@@ -1,0 +1,103 @@
+//! Photos into the job: copied beside, flushed, renamed, then named in the diary; nothing is ever overwritten.
+
+use std::fs;
+use std::io::Read;
+use std::path::Path;
+
+use super::event::{Event, PhotoFacts};
+use super::folder::{JobWriter, PHOTOS_FOLDER};
+use super::notes::places;
+use super::{Error, disk};
+use crate::instrument::Spot;
+
+impl JobWriter {
+    /// Copy a photo into the job and note what it shows; the original stays as it is. Gives what the diary says of it.
+    ///
+    /// A photo that is in the job already is noted again, and not copied again.
+    pub fn store_photo(&mut self, spots: &[Spot], photo: &Path) -> Result<PhotoFacts, Error> {
+        let mut original = disk::open_plain(photo)?;
+        self.store_photo_from(spots, photo, &mut original)
+    }
+
+    /// The same with a photo that lies on no disk: `name` is what it was called where it came from.
+    pub fn store_photo_bytes(
+        &mut self,
+        spots: &[Spot],
+        name: &str,
+        mut photo: &[u8],
+    ) -> Result<PhotoFacts, Error> {
+        self.store_photo_from(spots, Path::new(name), &mut photo)
+    }
+
+    fn store_photo_from(
+        &mut self,
+        spots: &[Spot],
+        photo: &Path,
+        original: &mut dyn Read,
+    ) -> Result<PhotoFacts, Error> {
+        let folder = self.job.folder().join(PHOTOS_FOLDER);
+        disk::make_folder(&folder)?;
+        let mut part = disk::new_part(&folder)?;
+        let (sha256, bytes) = disk::copy_hashed(original, &mut part).map_err(|source| Error::Io {
+            doing: "copied",
+            file: photo.to_owned(),
+            source,
+        })?;
+        part.as_file().sync_all().map_err(|error| Error::written(&folder, error))?;
+        let name = match stored_already(&folder, &sha256)? {
+            Some(name) => name,
+            None => {
+                let (stem, ending) = plain_name(photo);
+                let mut waiting = Some(part);
+                let mut name = String::new();
+                let mut n = 1_u32;
+                while let Some(part) = waiting.take() {
+                    name = if n == 1 { format!("{stem}{ending}") } else { format!("{stem}-{n}{ending}") };
+                    waiting = disk::persist_new(part, &folder.join(&name))?;
+                    n += 1;
+                }
+                disk::flush_folder(&folder)?;
+                name
+            }
+        };
+        let facts = PhotoFacts {
+            n: self.next_mark(),
+            places: places(spots),
+            file: format!("{PHOTOS_FOLDER}/{name}"),
+            sha256,
+            bytes,
+            original: photo.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned()),
+        };
+        self.note(Event::Photo(facts.clone()))?;
+        self.clear_parts_of(&folder.join(&name));
+        Ok(facts)
+    }
+}
+
+/// A file of the folder that holds the very photo, whether the diary knows it or was cut off before its line.
+fn stored_already(folder: &Path, sha256: &str) -> Result<Option<String>, Error> {
+    let entries = fs::read_dir(folder).map_err(|error| Error::read(folder, error))?;
+    let mut names: Vec<String> = entries
+        .flatten()
+        .filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()))
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        .filter(|name| !name.starts_with('.'))
+        .collect();
+    names.sort();
+    Ok(names.into_iter().find(|name| disk::hash_of(&folder.join(name)).is_ok_and(|hash| hash == sha256)))
+}
+
+/// The photo's name with only what every file system takes, and its ending.
+fn plain_name(photo: &Path) -> (String, String) {
+    const LONGEST: usize = 40;
+    let plain = |text: &str, longest: usize| -> String {
+        let kept = text.chars().take(longest);
+        kept.map(|letter| if letter.is_ascii_alphanumeric() { letter } else { '_' }).collect()
+    };
+    let part = |part: Option<&std::ffi::OsStr>| part.map(|part| part.to_string_lossy().into_owned());
+    let stem = part(photo.file_stem()).map_or(String::new(), |stem| plain(&stem, LONGEST));
+    let ending = part(photo.extension()).map_or(String::new(), |ending| plain(&ending, 5).to_lowercase());
+    // Begins with a word of ours, since some systems keep names such as `con` or `nul` for devices.
+    let stem = if stem.is_empty() { "photo".into() } else { format!("photo-{stem}") };
+    (stem, if ending.is_empty() { ending } else { format!(".{ending}") })
+}

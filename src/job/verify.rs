@@ -1,0 +1,271 @@
+//! Is every take there and whole, and does the diary agree? Looks only; changes nothing.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::fs;
+use std::path::Path;
+
+use super::diary::{Diary, Oddity};
+use super::disk::{self, PART_PREFIX};
+use super::event::Event;
+use super::folder::{PHOTOS_FOLDER, PLAN_FILE, TAKES_FOLDER};
+use super::{Error, Plan};
+
+/// What a look at a job found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Verified {
+    /// How many takes are there and whole.
+    pub whole_takes: usize,
+    /// How many lines of the diary were read.
+    pub lines: usize,
+    /// What is not as it should be.
+    pub troubles: Vec<Trouble>,
+}
+
+/// One thing that is not as it should be.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Trouble {
+    /// Of which kind.
+    pub kind: TroubleKind,
+    /// The file, with the line where there is one, seen from the job folder.
+    pub place: String,
+    /// What was found.
+    pub what: String,
+    /// What to do.
+    pub next: String,
+}
+
+/// The kinds of trouble.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TroubleKind {
+    /// The diary names a file that is not there.
+    Missing,
+    /// A file is not what it was when it was stored.
+    Altered,
+    /// A file is there and the diary does not name it.
+    Unlisted,
+    /// A line of the diary cannot be read.
+    BadLine,
+    /// The last line of the diary was cut off.
+    TornLine,
+    /// A line of a kind this program does not know; nothing is wrong with it.
+    UnknownLine,
+    /// A take is of a place the plan does not have.
+    NoPlace,
+    /// The plan has a fault.
+    PlanFault,
+}
+
+impl TroubleKind {
+    /// Whether something is wrong; else it is only worth knowing.
+    pub fn is_wrong(self) -> bool {
+        self != TroubleKind::UnknownLine
+    }
+
+    /// The word for it, as `--json` writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Missing => "missing",
+            Self::Altered => "altered",
+            Self::Unlisted => "unlisted",
+            Self::BadLine => "bad_line",
+            Self::TornLine => "torn_line",
+            Self::UnknownLine => "unknown_line",
+            Self::NoPlace => "no_place",
+            Self::PlanFault => "plan_fault",
+        }
+    }
+}
+
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "`{}`: {}", self.place, self.what)
+    }
+}
+
+/// Look through the job in `folder`. Fails only where there is no job, or one of a later program.
+pub fn verify(folder: &Path) -> Result<Verified, Error> {
+    let mut found = Verified { whole_takes: 0, lines: 0, troubles: Vec::new() };
+    let plan_file = folder.join(PLAN_FILE);
+    let text = disk::read_plain(&plan_file)?.ok_or_else(|| Error::NoJob { folder: folder.to_owned() })?;
+    let plan = match Plan::parse(&String::from_utf8_lossy(&text), &plan_file) {
+        Ok(plan) => Some(plan),
+        Err(Error::Plan { faults, .. }) => {
+            for fault in faults {
+                let what = format!("`{}`: {}", fault.key, fault.wrong);
+                found.add(
+                    TroubleKind::PlanFault,
+                    format!("{PLAN_FILE} line {}", fault.line),
+                    what,
+                    fault.right,
+                );
+            }
+            None
+        }
+        Err(other) => return Err(other),
+    };
+    let diary = Diary::read(folder)?;
+    found.lines = diary.lines.len();
+    found.look_at_lines(&diary);
+    let named = found.look_at_takes(&diary, folder, plan.as_ref());
+    found.look_for_unlisted(folder, TAKES_FOLDER, &named);
+    found.look_for_unlisted(folder, PHOTOS_FOLDER, &named);
+    if let Some(plan) = &plan {
+        found.look_at_marks(&diary, plan);
+    }
+    Ok(found)
+}
+
+impl Verified {
+    /// Whether anything is wrong.
+    pub fn is_wrong(&self) -> bool {
+        self.troubles.iter().any(|trouble| trouble.kind.is_wrong())
+    }
+
+    fn add(&mut self, kind: TroubleKind, place: String, what: impl Into<String>, next: impl Into<String>) {
+        self.troubles.push(Trouble { kind, place, what: what.into(), next: next.into() });
+    }
+
+    fn look_at_lines(&mut self, diary: &Diary) {
+        for odd in &diary.odd {
+            let place = format!("{} line {}", super::diary::FILE, odd.line);
+            let (kind, next) = match odd.oddity {
+                Oddity::Torn => (
+                    TroubleKind::TornLine,
+                    "do again what was being done; the cut line goes to `diary.torn` when the diary is next written to",
+                ),
+                Oddity::Bad(_) => {
+                    (TroubleKind::BadLine, "mend the line from a copy of the job; the others are used")
+                }
+                Oddity::Unknown(_) => {
+                    (TroubleKind::UnknownLine, "nothing, or use a later version of platenote")
+                }
+            };
+            self.add(kind, place, odd.oddity.to_string(), next);
+        }
+    }
+
+    /// Hash every file the diary names; returns the names.
+    fn look_at_takes(
+        &mut self,
+        diary: &Diary,
+        folder: &Path,
+        plan: Option<&Plan>,
+    ) -> BTreeMap<String, String> {
+        let mut named: BTreeMap<String, String> = BTreeMap::new();
+        let moved = diary.moves();
+        for line in &diary.lines {
+            if let Event::Take(take) = &line.event
+                && let place = *moved.get(take.file.as_str()).unwrap_or(&take.place.as_str())
+                && let Some(Err(error)) = plan.map(|plan| plan.instrument.reed_place(place))
+            {
+                let what = format!("a take of `{place}`, but {error}");
+                self.add(TroubleKind::NoPlace, take.file.clone(), what, "give the plan its plate back");
+            }
+            if let Some((file, sha256)) = line.event.stored_file() {
+                // A take that went missing may have been brought back under the same name by a later line.
+                named.insert(file.to_owned(), sha256.to_owned());
+            }
+        }
+        for (file, sha256) in &named {
+            let path = folder.join(file);
+            if fs::symlink_metadata(&path).is_err() {
+                let what = "the diary names it and it is not there";
+                let next = match in_other_capitals(folder, file, sha256) {
+                    Some(there) => format!("rename `{there}` to this, its sound is the same"),
+                    None => "copy it back from a copy of the job, or add its original again".into(),
+                };
+                self.add(TroubleKind::Missing, file.clone(), what, next);
+                continue;
+            }
+            match disk::hash_of(&path) {
+                Ok(hash) if hash == *sha256 => self.whole_takes += 1,
+                Ok(hash) => {
+                    let what = format!("its SHA-256 is {hash} and was {sha256} when it was stored");
+                    self.add(TroubleKind::Altered, file.clone(), what, "copy it back from a copy of the job");
+                }
+                Err(error) => self.add(TroubleKind::Altered, file.clone(), error.to_string(), error.next()),
+            }
+        }
+        named
+    }
+
+    fn look_at_marks(&mut self, diary: &Diary, plan: &Plan) {
+        for line in &diary.lines {
+            let places = match &line.event {
+                Event::Mark(mark) => &mark.places,
+                Event::Photo(photo) => &photo.places,
+                _ => continue,
+            };
+            for place in places {
+                if let Err(error) = plan.instrument.spots(place) {
+                    let at = format!("{} line {}", super::diary::FILE, line.line);
+                    let what = format!("a mark at `{place}`, but {error}");
+                    self.add(TroubleKind::NoPlace, at, what, "give the plan its plate back");
+                }
+            }
+        }
+    }
+
+    fn look_for_unlisted(&mut self, folder: &Path, below: &str, named: &BTreeMap<String, String>) {
+        let Ok(entries) = fs::read_dir(folder.join(below)) else { return };
+        let mut entries: Vec<_> = entries.flatten().collect();
+        entries.sort_by_key(fs::DirEntry::file_name);
+        for entry in entries {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            let place = format!("{below}/{name}");
+            // Links are not followed: they may lead out of the job, or round in a ring.
+            if entry.file_type().is_ok_and(|kind| kind.is_dir()) {
+                self.look_for_unlisted(folder, &place, named);
+            } else if name.starts_with(PART_PREFIX) {
+                let what = "a copy that was cut off before it was whole";
+                self.add(
+                    TroubleKind::Unlisted,
+                    place,
+                    what,
+                    "add the original or record the reed again, then delete this",
+                );
+            } else if !is_named(folder, &place, named) && !FOREIGN.contains(&name.as_str()) {
+                let next = match below {
+                    PHOTOS_FOLDER => {
+                        "note it with `platenote mark JOB photo FILE`, or move it out of the folder"
+                    }
+                    _ => "add it as a take with `platenote add`, or move it out of the folder",
+                };
+                self.add(TroubleKind::Unlisted, place, "it is there and the diary does not name it", next);
+            }
+        }
+    }
+}
+
+/// Whether the diary names this file. A file system that takes `A` and `a` for one may show a name in other capitals than
+/// it was given: what holds the very bytes is then the file that is named.
+fn is_named(folder: &Path, place: &str, named: &BTreeMap<String, String>) -> bool {
+    let is_it = |(file, sha256): (&String, &String)| {
+        file.to_lowercase() == place.to_lowercase()
+            && disk::hash_of(&folder.join(place)).is_ok_and(|hash| hash == *sha256)
+    };
+    named.contains_key(place) || named.iter().any(is_it)
+}
+
+/// The file beside the missing `file` whose name differs in capitals alone and that holds the same bytes: jobs lose their
+/// capitals on the way over some memory sticks and archives. The folders above it may have lost theirs too.
+fn in_other_capitals(job: &Path, file: &str, sha256: &str) -> Option<String> {
+    let mut there = vec![String::new()];
+    for part in file.split('/') {
+        let inside = |above: &String| {
+            let entries = fs::read_dir(job.join(above)).into_iter().flatten().flatten();
+            let names = entries.filter_map(|entry| entry.file_name().into_string().ok());
+            let alike = names.filter(|name| name.to_lowercase() == part.to_lowercase());
+            alike
+                .map(|name| if above.is_empty() { name } else { format!("{above}/{name}") })
+                .collect::<Vec<_>>()
+        };
+        there = there.iter().flat_map(inside).collect();
+    }
+    there.sort();
+    there.into_iter().find(|there| disk::hash_of(&job.join(there)).is_ok_and(|hash| hash == sha256))
+}
+
+/// What systems leave in any folder they show.
+const FOREIGN: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];

@@ -1,0 +1,24 @@
+//! Why a take could not be kept.
+
+use crate::{audio, job};
+
+/// What stopped the recording; [`Error::next`] says what to do about it.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// The job folder could not be written to.
+    #[error(transparent)]
+    Record(#[from] job::Error),
+    /// The sound could not be made into a file.
+    #[error(transparent)]
+    Sound(#[from] audio::Error),
+}
+
+impl Error {
+    /// What to do next.
+    pub fn next(&self) -> String {
+        match self {
+            Error::Record(error) => error.next().to_string(),
+            Error::Sound(error) => error.next().to_string(),
+        }
+    }
+}
