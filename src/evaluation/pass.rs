@@ -20,7 +20,7 @@ use crate::take::Take;
 use crate::units::{Cents, Hz};
 
 /// Plates that are listened to at once, at most: each holds two takes, about 20 MB for 4 s at 48 kHz, and a pass must
-/// stay under 64 MB (`tests/memory.rs`).
+/// stay under 64 MB (`tests/memory/processes.rs`).
 const PLATES_AT_ONCE: usize = 2;
 /// The opposite reed's pitch is never taken for surer than this, cents: it sounds in another take than its own.
 const OPPOSITE_WITHIN_CENTS: f64 = 1.0;

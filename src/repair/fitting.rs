@@ -87,7 +87,7 @@ pub struct Strip {
 }
 
 /// Deal out the tray so that the fewest new valves are cut, then least is trimmed, then the best ones are used and go
-/// to the longest slots. Nothing else could do better (`tests/valves/`).
+/// to the longest slots. Nothing else could do better (`tests/rooms/valves/`).
 pub fn fit(needs: &[Need], tray: &Tray, rule: &ValveRule) -> Fitting {
     let tolerance = rule.reading_tolerance;
     let measured: Vec<(usize, &Need, Millimetres)> = needs

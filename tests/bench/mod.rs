@@ -14,6 +14,7 @@
 #![allow(dead_code)]
 
 pub mod chance;
+pub mod chromium;
 pub mod natural;
 pub mod played;
 pub mod player;

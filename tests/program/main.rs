@@ -1,0 +1,17 @@
+//! The real program in empty folders, what is printed about it, and what it is made of.
+
+#[path = "../bench/mod.rs"]
+mod bench;
+
+mod cli_chart;
+mod cli_clock;
+mod cli_findings;
+mod cli_read;
+mod cli_record;
+mod cli_report;
+mod cli_valves;
+mod cli_worklist;
+mod demo;
+mod fuzz;
+mod readme;
+mod supply_chain;

@@ -1,0 +1,12 @@
+//! The judgement on built readings: no sound, so that each rule is tested for itself.
+
+mod against_block;
+mod built;
+mod changes;
+mod laws;
+mod next_steps;
+mod odds;
+mod reeds;
+mod statistics;
+mod swaps;
+mod valves;

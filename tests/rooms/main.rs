@@ -1,0 +1,14 @@
+//! The other rooms of the library, one module for each.
+
+#[path = "../bench/mod.rs"]
+mod bench;
+
+mod charts;
+mod golden_instrument;
+mod judgement;
+mod reading_line;
+mod record;
+mod recording;
+mod sound_files;
+mod sweeping;
+mod valves;
