@@ -9,6 +9,7 @@ mod asked;
 mod clock;
 mod cutter;
 mod error;
+mod guided;
 mod known;
 mod live;
 mod meter;
@@ -17,7 +18,6 @@ mod note;
 #[cfg(feature = "mic")]
 mod play;
 mod said;
-mod session;
 mod tone;
 pub mod words;
 
@@ -27,10 +27,11 @@ pub use asked::Asked;
 pub use clock::clock_of_input;
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
+pub use guided::{Session, Setting};
 pub use live::{Live, Now};
 pub use need::{Need, steady_need};
 #[cfg(feature = "mic")]
 pub use play::{Front, play};
 pub use said::{Due, OtherReed, Said, Snapshot, Taken};
-pub use session::{Session, Setting};
+
 pub use tone::{ToneError, clock_against};
