@@ -268,7 +268,7 @@ pub(super) fn cents(value: f64) -> Cents {
     Cents::new(value).unwrap_or(Cents::ZERO)
 }
 
-fn coarse_fundamental(
+pub(super) fn coarse_fundamental(
     signal: &Signal,
     envelope: &Envelope,
     expectation: &Expectation,

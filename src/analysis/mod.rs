@@ -14,6 +14,7 @@ mod opposite;
 mod pair;
 mod partials;
 mod plans;
+mod play_curves;
 mod reading;
 mod second_tone;
 mod shared_level;
@@ -26,6 +27,7 @@ mod tail;
 mod turning;
 
 pub use opposite::steady_to_tell_apart;
+pub use play_curves::{COMPARED_PARTIALS, Play, PlayFrame, PlayKind, play_curves};
 pub use reading::{
     Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading,
     Refusal, SoundingReed, Tail, Warning,

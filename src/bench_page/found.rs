@@ -44,7 +44,16 @@ impl Found {
         let (now, before) = match &pass {
             None => {
                 let (name, readings) = ("none yet".to_owned(), BTreeMap::new());
-                (PassReadings { name, temperature_c: None, measured_at: None, readings }, None)
+                (
+                    PassReadings {
+                        name,
+                        temperature_c: None,
+                        measured_at: None,
+                        readings,
+                        sealings: Vec::new(),
+                    },
+                    None,
+                )
             }
             Some(pass) => {
                 let passes = job.passes();

@@ -16,6 +16,7 @@ pub(super) fn verdict_word(verdict: &Verdict) -> &'static str {
         Verdict::Leaks => "leaks",
         Verdict::Suspect => "suspect",
         Verdict::NoSign => "no sign",
+        Verdict::Tight => "tight",
         Verdict::NotJudged { .. } => "not judged",
         Verdict::NoValve => "no valve",
     }

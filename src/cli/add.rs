@@ -13,7 +13,7 @@ use crate::alignment::{NotPlaced, place_by_name, place_by_pitch};
 use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
-use crate::job::{self, ClockFacts, JobWriter, NewTake, Stored, Table};
+use crate::job::{self, ClockFacts, JobWriter, NewTake, SealPart, Stored, Table};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -29,7 +29,9 @@ pub(crate) struct Arguments {
     /// Sound files: WAV, FLAC, and phone recordings
     #[arg(value_name = "FILE", required_unless_present = "list")]
     files: Vec<PathBuf>,
-    /// CSV list with the header `file,place`, a place as `bass A7 press`; files relative to the list
+    /// CSV list with the header `file,place`, a place as `bass A7 press`; files relative to the list. With a third column
+    /// `sealed` (`open`, `sealed`) its files are plays of sealing tests, in their order; a fourth, `kind`, says `held` or
+    /// `swell`
     #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
     #[command(flatten)]
@@ -63,6 +65,7 @@ enum StrokeName {
 struct Wanted {
     file: PathBuf,
     place: Option<Result<ReedPlace, Failure>>,
+    seal: Option<SealPart>,
 }
 
 /// How a file came to its place.
@@ -85,16 +88,17 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         Some(list) => read_list(list, &job)?,
         None => Vec::new(),
     };
-    wanted.extend(arguments.files.iter().map(|file| Wanted { file: file.clone(), place: None }));
+    wanted.extend(arguments.files.iter().map(|file| Wanted { file: file.clone(), place: None, seal: None }));
     let change = arguments.pass.checked()?;
     let mut ended = Ended::Done;
     for one in wanted {
-        let file = one.file.clone();
+        let (file, seal) = (one.file.clone(), one.seal);
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
             let clock = arguments.clock.as_ref().map(|clock| clock.at(placed.take.rate_hz)).transpose()?;
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
             let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
-            store(&mut job, pass, &file, placed, clock, arguments.move_it)
+            let how = How { clock, seal, move_it: arguments.move_it };
+            store(&mut job, pass, &file, placed, how)
         });
         let told = match &outcome {
             Ok(done) => tell(&file, done, arguments.json),
@@ -123,7 +127,7 @@ fn place(
     stroke: Option<Stroke>,
     job: &JobWriter,
 ) -> Result<Placed, Failure> {
-    let Wanted { file, place } = wanted;
+    let Wanted { file, place, .. } = wanted;
     let instrument = job.instrument();
     let listed = place.transpose()?;
     let take = audio::read_file(&file)?;
@@ -159,13 +163,19 @@ struct Done {
     state: (&'static str, &'static str),
 }
 
+/// How a placed file is stored.
+struct How {
+    clock: Option<ClockFacts>,
+    seal: Option<SealPart>,
+    move_it: bool,
+}
+
 fn store(
     job: &mut JobWriter,
     pass: String,
     file: &Path,
     placed: Placed,
-    clock: Option<ClockFacts>,
-    move_it: bool,
+    How { clock, seal, move_it }: How,
 ) -> Result<Done, Failure> {
     let Placed { take, place, by, why } = placed;
     let new = NewTake {
@@ -178,7 +188,11 @@ fn store(
         remarks: take.remarks,
         clock: clock.clone(),
     };
-    let (take, state) = match job.store_file(new, file) {
+    let stored = match seal {
+        Some(part) => job.store_seal_file(new, part, file),
+        None => job.store_file(new, file),
+    };
+    let (take, state) = match stored {
         Ok(Stored::New(stored)) => (stored.facts.file, ("stored", "stored as")),
         Ok(Stored::Again(stored)) => {
             if clock.is_some() && stored.facts.clock != clock {
@@ -239,13 +253,23 @@ fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
         file: list.to_owned(),
         source,
     })?;
-    let table = Table::parse(&bytes, list, &["file", "place"], &[])?;
+    let table = Table::parse(&bytes, list, &["file", "place"], &["sealed", "kind"])?;
     let beside = list.parent().unwrap_or(Path::new(""));
     let wanted = table.rows().map(|row| {
         let place = job.instrument().reed_place(row.get("place")).map_err(|error| {
             Failure::could_not(format!("`{}` line {}: {error}", list.display(), row.line), error.next())
         });
-        Wanted { file: beside.join(row.get("file")), place: Some(place) }
+        let seal = SealPart::parse(row.get("sealed"), row.get("kind"));
+        let (place, seal) = match seal {
+            Ok(seal) => (place, seal),
+            Err(odd) => {
+                let what = format!("`{}` line {}: {odd}", list.display(), row.line);
+                let next =
+                    "write `open` or `sealed` under `sealed`, and `held`, `swell` or nothing under `kind`";
+                (Err(Failure::could_not(what, next)), None)
+            }
+        };
+        Wanted { file: beside.join(row.get("file")), place: Some(place), seal }
     });
     Ok(wanted.collect())
 }

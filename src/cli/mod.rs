@@ -23,6 +23,8 @@ mod read;
 mod read_table;
 mod record;
 mod report;
+mod seal;
+mod sealing_words;
 mod status;
 mod sweep;
 mod valves;
@@ -57,6 +59,7 @@ enum Verb {
     Devices(devices::Arguments),
     Calibrate(calibrate::Arguments),
     Listen(listen::Arguments),
+    Seal(seal::Arguments),
     Valves(valves::Arguments),
     Mark(mark::Arguments),
     Status(status::Arguments),
@@ -85,6 +88,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Devices(arguments) => devices::run(arguments),
         Verb::Calibrate(arguments) => calibrate::run(arguments),
         Verb::Listen(arguments) => listen::run(arguments),
+        Verb::Seal(arguments) => seal::run(arguments),
         Verb::Valves(arguments) => valves::run(arguments),
         Verb::Mark(arguments) => mark::run(arguments),
         Verb::Status(arguments) => status::run(arguments),

@@ -88,11 +88,13 @@ pub fn listen(job: &Job, pass: &str, after_plate: &(dyn Fn() + Sync)) -> Result<
         MeasuredIn::Instrument => MeasuredAt::Instrument,
         MeasuredIn::Bench => MeasuredAt::Bench,
     };
+    let pass_name = facts.pass.clone();
     let readings = PassReadings {
         name: facts.pass,
         temperature_c: facts.temperature_c.filter(|value| value.is_finite()),
         measured_at: Some(measured_at),
         readings,
+        sealings: super::sealing::judged(job, pass_name.as_str(), &mut words),
     };
     Ok(HeardPass { readings, files, clocks, words })
 }

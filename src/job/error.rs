@@ -62,6 +62,14 @@ pub enum Error {
         /// What is wrong in it.
         detail: String,
     },
+    /// The file of sealing measurements cannot be used.
+    #[error("`{}` cannot be used: {detail}", .file.display())]
+    SealBench {
+        /// The file.
+        file: PathBuf,
+        /// What is wrong in it.
+        detail: String,
+    },
     /// The person has no folder for settings.
     #[error("this user has no folder for settings, where the clocks of sound cards are kept")]
     NoHome {
@@ -147,6 +155,9 @@ impl Error {
             Self::List { right, .. } => right.clone(),
             Self::NewerFormat { .. } => "use a later version of platenote; the files are as they were".into(),
             Self::Clocks { .. } => "correct it by hand, or delete it and measure the clocks again".into(),
+            Self::SealBench { .. } => {
+                "correct it by hand, or delete it and seal the good plates again".into()
+            }
             Self::NoHome { variable } => format!("name a folder for them in the variable `{variable}`"),
             Self::Busy { .. } | Self::ClocksBusy { .. } => {
                 "wait until it is done, or end it, and try again; nothing was changed".into()

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::seal_play::{BlownKind, SealState};
 use crate::analysis::Clock;
 use crate::units::signed;
 
@@ -91,6 +92,12 @@ pub struct TakeFacts {
     /// Where it was cut, when it is a part of a long recording.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cut: Option<CutFacts>,
+    /// Its part in a sealing test; such a take is no ordinary take of its pass.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sealed: Option<SealState>,
+    /// How it was blown, where that was said; else the sound tells.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kind: Option<BlownKind>,
 }
 
 /// The clock of a recording device, as `calibrate` measured it or somebody typed it.

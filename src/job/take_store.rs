@@ -7,6 +7,7 @@ use std::path::Path;
 use super::event::{ClockFacts, CutFacts, Event, MoveFacts, RemarkFacts, TakeFacts};
 use super::folder::{JobWriter, StoredTake, TAKES_FOLDER};
 use super::plan::is_plain_name;
+use super::seal_play::SealPart;
 use super::{Error, disk};
 use crate::instrument::ReedPlace;
 
@@ -46,13 +47,13 @@ impl JobWriter {
     /// Store a sound file as a take; the original stays as it is.
     pub fn store_file(&mut self, take: NewTake, file: &Path) -> Result<Stored, Error> {
         let mut sound = disk::open_plain(file)?;
-        self.store(take, &mut sound, file, None)
+        self.store(take, &mut sound, file, None, None)
     }
 
     /// Store the bytes of a sound file as a take.
     pub fn store_bytes(&mut self, take: NewTake, bytes: &[u8]) -> Result<Stored, Error> {
         let mut sound = bytes;
-        self.store(take, &mut sound, Path::new("recording"), None)
+        self.store(take, &mut sound, Path::new("recording"), None, None)
     }
 
     /// Store the bytes of a take that was cut out of a long recording.
@@ -67,7 +68,7 @@ impl JobWriter {
             };
         }
         let mut sound = bytes;
-        self.store(take, &mut sound, Path::new("recording"), Some(cut))
+        self.store(take, &mut sound, Path::new("recording"), Some(cut), None)
     }
 
     fn cut_there(&self, pass: &str, cut: &CutFacts) -> Option<StoredTake> {
@@ -94,12 +95,13 @@ impl JobWriter {
         self.note(Event::Remark(facts))
     }
 
-    fn store(
+    pub(super) fn store(
         &mut self,
         take: NewTake,
         sound: &mut dyn Read,
         from: &Path,
         cut: Option<CutFacts>,
+        seal_part: Option<SealPart>,
     ) -> Result<Stored, Error> {
         if !is_plain_name(&take.pass) {
             return Err(Error::PassName { pass: take.pass });
@@ -172,6 +174,8 @@ impl JobWriter {
             remarks: take.remarks,
             clock: take.clock,
             cut,
+            sealed: seal_part.map(|part| part.state),
+            kind: seal_part.and_then(|part| part.kind),
         };
         let path = folder.join(&name);
         let place = take.place;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::pass::{MeasuredAt, PassReadings};
 use super::pitch::{SHIFT_NEEDS_READINGS, deviations};
 use super::robust::{median, robust_scatter};
+use super::sealing;
 use super::{
     Comparison, Findings, ReedChange, SignKind, ValveChange, ValveChanged, ValveFinding, Verdict, judge,
 };
@@ -26,7 +27,7 @@ pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassRead
     Comparison {
         earlier: earlier.name.clone(),
         later: later.name.clone(),
-        valves: valve_changes(&before, &after),
+        valves: sealing::changed(valve_changes(&before, &after), &earlier.sealings, &later.sealings),
         reeds: reed_changes(instrument, earlier, later, &astray(&before, &after)),
         warnings: circumstances(earlier, later),
     }
@@ -66,7 +67,7 @@ fn valve_changes(before: &Findings, after: &Findings) -> Vec<ValveChanged> {
 }
 
 fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, String) {
-    use Verdict::{Leaks, NoSign, NoValve, NotJudged, Suspect};
+    use Verdict::{Leaks, NoSign, NoValve, NotJudged, Suspect, Tight};
     let say = |change, reason: &str| (change, reason.to_string());
     match (&before.verdict, &after.verdict) {
         (Leaks, NoSign) => match unheard(before, after) {
@@ -75,11 +76,15 @@ fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, St
         },
         (Leaks, Leaks) => say(ValveChange::StillLeaks, &after.reason),
         (Suspect, Leaks) => (ValveChange::StillLeaks, format!("it was suspect before; {}", after.reason)),
-        (NoSign, Leaks) => say(ValveChange::NewlyLeaks, &after.reason),
-        (NoSign, NoSign) => say(ValveChange::StillNoSign, &after.reason),
-        (Leaks | NoSign, Suspect) | (Suspect, Suspect) => {
+        (NoSign | Tight, Leaks) => say(ValveChange::NewlyLeaks, &after.reason),
+        (NoSign | Tight, NoSign | Tight) => say(ValveChange::StillNoSign, &after.reason),
+        (Leaks | NoSign | Tight, Suspect) | (Suspect, Suspect) => {
             (ValveChange::CannotTell, format!("suspect now: {}", after.reason))
         }
+        (Leaks | Suspect, Tight) => (
+            ValveChange::CannotTell,
+            format!("it is tight now, and no sealing test was made before: {}", after.reason),
+        ),
         (Suspect, NoSign) => (
             ValveChange::CannotTell,
             format!("it was only suspect before, and shows no sign now: {}", after.reason),

@@ -91,6 +91,8 @@ pub enum Verdict {
     Suspect,
     /// Nothing found.
     NoSign,
+    /// A sealing test would have shown a leak of the size the reason names.
+    Tight,
     /// Could not be judged.
     NotJudged {
         /// Why, where the analysis said so.

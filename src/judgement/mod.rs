@@ -9,6 +9,7 @@ mod finding;
 mod pass;
 mod pitch;
 pub(crate) mod robust;
+pub mod sealing;
 mod swaps;
 mod tails;
 mod valves;
@@ -35,6 +36,7 @@ pub fn judge(instrument: &Instrument, pass: &PassReadings) -> Findings {
         .collect();
     let placing = swaps::find(instrument, &deviations, &offsets);
     let (valves, plate_warnings) = valves::valve_findings(instrument, pass, &deviations, &placing.swaps);
+    let valves = sealing::joined(valves, &pass.sealings);
     let mut warnings = pitch::offset_warnings(&offsets);
     warnings.extend(placing.warnings);
     warnings.extend(plate_warnings);

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::sealing::SealingFinding;
 use crate::analysis::{Reading, Refusal};
 use crate::instrument::ReedPlace;
 
@@ -16,6 +17,8 @@ pub struct PassReadings {
     pub measured_at: Option<MeasuredAt>,
     /// What each reed's take told; a reed that is not listed has no take.
     pub readings: BTreeMap<ReedPlace, Result<Reading, Missing>>,
+    /// The sealing tests made in this pass, each with its verdict.
+    pub sealings: Vec<SealingFinding>,
 }
 
 /// Where a block lies while it is measured.

@@ -40,7 +40,7 @@ pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
             Some(NotMeasured::OppositeUnknown) => format!("record {} too", other_stroke(reed)),
             _ => format!("record {reed} again, longer and steadier"),
         },
-        Verdict::NoSign | Verdict::NoValve => String::new(),
+        Verdict::NoSign | Verdict::Tight | Verdict::NoValve => String::new(),
     }
 }
 

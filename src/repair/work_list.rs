@@ -140,7 +140,7 @@ fn trouble(
     let trouble = match finding.verdict {
         Verdict::Leaks => Trouble::Leaks,
         Verdict::Suspect => Trouble::Suspect,
-        Verdict::NoSign | Verdict::NotJudged { .. } | Verdict::NoValve => return None,
+        Verdict::NoSign | Verdict::Tight | Verdict::NotJudged { .. } | Verdict::NoValve => return None,
     };
     let reed = ReedPlace { plate: finding.place.plate.clone(), stroke: finding.heard_on };
     if let (ValveState::Fitted { at, .. }, Some(heard)) = (&state.valve, heard.get(&reed))

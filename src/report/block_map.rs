@@ -76,6 +76,7 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
             count(of_verdict(|v| matches!(v, Verdict::Leaks)), "consistent with a leak"),
             count(of_verdict(|v| matches!(v, Verdict::Suspect)), "suspect"),
             count(of_verdict(|v| matches!(v, Verdict::NoSign)), "without a sign"),
+            count(of_verdict(|v| matches!(v, Verdict::Tight)), "tight by a sealing test"),
             count(of_verdict(|v| matches!(v, Verdict::NotJudged { .. })), "not judged"),
             count(of_verdict(|v| matches!(v, Verdict::NoValve)), "slots without a valve"),
         ],
@@ -119,11 +120,13 @@ fn key(sheet: &mut Sheet, top: f64) -> f64 {
     let leaks = field(Verdict::Leaks);
     let suspect = field(Verdict::Suspect);
     let no_sign = field(Verdict::NoSign);
+    let tight = field(Verdict::Tight);
     let not_judged = field(Verdict::NotJudged { cause: None, needs: None });
-    let entries: [Entry; 9] = [
+    let entries: [Entry; 10] = [
         (&leaks, "leaks: signs consistent with a leak".to_owned()),
         (&suspect, "suspect: listen again, softer".to_owned()),
         (&no_sign, "no sign found".to_owned()),
+        (&tight, "tight by a sealing test".to_owned()),
         (&not_judged, "not judged".to_owned()),
         (&|sheet, at| stroke_mark(sheet, at, Stroke::Press, false), "press reed, cents".to_owned()),
         (&|sheet, at| stroke_mark(sheet, at, Stroke::Draw, false), "draw reed, cents".to_owned()),
@@ -293,7 +296,7 @@ fn verdict_field(sheet: &mut Sheet, from: Point, to: Point, verdict: &Verdict) {
             sheet.slab(from, to, SUSPECT_EDGE);
             sheet.slab((from.0 + EDGE, from.1 + EDGE), (to.0 - EDGE, to.1 - EDGE), SUSPECT);
         }
-        Verdict::NoSign => sheet.frame(from, to, RULE, 0.75),
+        Verdict::NoSign | Verdict::Tight => sheet.frame(from, to, RULE, 0.75),
         Verdict::NotJudged { .. } => {
             sheet.slab(from, to, UNKNOWN);
             for y in [from.1, to.1] {
@@ -321,6 +324,7 @@ fn verdict_mark(sheet: &mut Sheet, (x, y): Point, verdict: &Verdict) {
             sheet.disc((x, y), 3.6, TEXT);
             sheet.disc((x, y), 2.6, PAPER);
         }
+        Verdict::Tight => sheet.disc((x, y), 3.6, TEXT),
         Verdict::NotJudged { .. } => sheet.line(&[(x - 3.5, y), (x + 3.5, y)], TEXT, 1.5),
         Verdict::NoValve => {}
     }
@@ -331,6 +335,7 @@ fn verdict_word(verdict: &Verdict) -> (&'static str, Lettering) {
         Verdict::Leaks => ("leaks", LOUD_WORD),
         Verdict::Suspect => ("suspect", LOUD_WORD),
         Verdict::NoSign => ("no sign", WORD),
+        Verdict::Tight => ("tight", WORD),
         Verdict::NotJudged { .. } => ("not judged", WORD),
         Verdict::NoValve => ("no valve", WORD),
     }
@@ -339,7 +344,7 @@ fn verdict_word(verdict: &Verdict) -> (&'static str, Lettering) {
 fn word_ink(verdict: &Verdict) -> Ink {
     match verdict {
         Verdict::Leaks => PAPER,
-        Verdict::Suspect | Verdict::NoSign | Verdict::NotJudged { .. } => TEXT,
+        Verdict::Suspect | Verdict::NoSign | Verdict::Tight | Verdict::NotJudged { .. } => TEXT,
         Verdict::NoValve => FAINT_TEXT,
     }
 }

@@ -124,6 +124,7 @@ pub(crate) fn verdict_name(verdict: &Verdict) -> &'static str {
         Verdict::Leaks => "leaks",
         Verdict::Suspect => "suspect",
         Verdict::NoSign => "no_sign",
+        Verdict::Tight => "tight",
         Verdict::NotJudged { .. } => "not_judged",
         Verdict::NoValve => "no_valve",
     }

@@ -18,6 +18,7 @@ mod note;
 #[cfg(feature = "mic")]
 mod play;
 mod said;
+mod sealing_test;
 mod tone;
 pub mod words;
 
@@ -33,5 +34,6 @@ pub use need::{Need, steady_need};
 #[cfg(feature = "mic")]
 pub use play::{Front, play};
 pub use said::{Due, OtherReed, Said, Snapshot, Taken};
+pub use sealing_test::{SealSaid, SealingTest};
 
 pub use tone::{ToneError, clock_against};

@@ -21,6 +21,7 @@ pub mod player;
 pub mod reed;
 pub mod render;
 pub mod room;
+pub mod sealing;
 pub mod sitting;
 pub mod statistics;
 pub mod tone;

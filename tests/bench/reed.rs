@@ -57,6 +57,17 @@ impl Plate {
         }
     }
 
+    /// What a tongue leaves open at rest: the gap along both sides and the tip, mm².
+    pub fn opening_mm2(&self) -> f64 {
+        Slot::new(self).area(self.rest_mm * 1e-3) * 1e6
+    }
+
+    /// The pressure that holds the tongue in its slot, Pa.
+    pub fn choke_pa(&self) -> f64 {
+        let model = Model::new(self);
+        model.a.k * model.rest / model.pressed_area
+    }
+
     /// The same a semitone-and-more lower: A3.
     pub fn a3() -> Self {
         Self {

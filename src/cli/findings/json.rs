@@ -21,6 +21,9 @@ pub(super) fn print(told: &Told) -> Result<(), Failure> {
     for valve in valves {
         output::json(&ValveLine::new(pass, valve))?;
     }
+    for sealing in &told.readings.sealings {
+        output::json(&crate::cli::sealing_words::SealingLine::new(pass, sealing))?;
+    }
     for swap in swaps {
         let places = swap.places.iter().map(ToString::to_string).collect();
         output::json(&SwapLine { format: FORMAT, kind: "swap", places, sure: swap.sure })?;
@@ -132,6 +135,7 @@ impl<'a> ValveLine<'a> {
             Verdict::Leaks => "leaks",
             Verdict::Suspect => "suspect",
             Verdict::NoSign => "no_sign",
+            Verdict::Tight => "tight",
             Verdict::NotJudged { .. } => "not_judged",
             Verdict::NoValve => "no_valve",
         };

@@ -45,6 +45,7 @@ pub(super) fn print(told: &Told) -> Result<(), Failure> {
         .filter(|valve| !heard(valve))
         .collect();
     section("Valves not judged", &untold, valve_lines)?;
+    section("Sealing tests", &told.readings.sealings, crate::cli::sealing_words::lines)?;
     let warnings: Vec<&String> = told.warnings().collect();
     section("To bear in mind", &warnings, |warning| vec![warning.to_string()])?;
     if let Some(comparison) = &told.comparison {
@@ -228,6 +229,7 @@ fn valve_table(valves: &[ValveFinding]) -> Result<(), Failure> {
             Verdict::Leaks => "leaks",
             Verdict::Suspect => "suspect",
             Verdict::NoSign => "no sign",
+            Verdict::Tight => "tight",
             Verdict::NotJudged { .. } => "not judged",
             Verdict::NoValve => "no valve",
         };

@@ -52,7 +52,7 @@ fn chosen(job: &Job, pass: &str, only: Only) -> Result<BTreeSet<ReedPlace>, Fail
         let is_chosen = match valve.verdict {
             Verdict::Leaks | Verdict::Suspect => only == Only::Leaks,
             Verdict::NotJudged { .. } => only == Only::Doubtful,
-            Verdict::NoSign | Verdict::NoValve => false,
+            Verdict::NoSign | Verdict::Tight | Verdict::NoValve => false,
         };
         if is_chosen && readings.readings.get(&place).is_some_and(|reading| *reading != Err(Missing::NoTake))
         {

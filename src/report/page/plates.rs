@@ -101,6 +101,7 @@ fn badge(valve: &ValveFinding, pass: Option<&str>) -> Markup {
         Verdict::Leaks => ("leaks", "✕ "),
         Verdict::Suspect => ("suspect", "◐ "),
         Verdict::NoSign => ("no-sign", "○ "),
+        Verdict::Tight => ("no-sign", "● "),
         Verdict::NotJudged { .. } => ("not-judged", "– "),
         Verdict::NoValve => ("no-valve", ""),
     };

@@ -96,7 +96,13 @@ pub fn in_tune(instrument: &Instrument) -> PassReadings {
             (place, Ok(reading(target)))
         })
         .collect();
-    PassReadings { name: "before".into(), temperature_c: None, measured_at: None, readings }
+    PassReadings {
+        name: "before".into(),
+        temperature_c: None,
+        measured_at: None,
+        readings,
+        sealings: Vec::new(),
+    }
 }
 
 /// Change one reading of a pass.

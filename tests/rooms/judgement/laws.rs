@@ -26,6 +26,7 @@ fn anything(n: usize, seed: u64) -> (platenote::instrument::Instrument, PassRead
         temperature_c: None,
         measured_at: None,
         readings: Default::default(),
+        sealings: Vec::new(),
     };
     if chance.unit() < 0.5 {
         pass.temperature_c = Some(chance.between(-1e9, 1e9));

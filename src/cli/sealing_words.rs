@@ -1,0 +1,113 @@
+//! A sealing test in words and in JSON.
+
+use serde::Serialize;
+
+use crate::instrument::{Stroke, ValvePlace};
+use crate::judgement::sealing::{SealingFinding, Way};
+
+/// What is to be closed, and what never.
+pub(crate) fn what_to_close(stroke: Stroke) -> &'static str {
+    match stroke {
+        Stroke::Press => {
+            "press: lay a soft pad or a smooth film flat over the outer valve itself; it lies by its own weight"
+        }
+        Stroke::Draw => {
+            "draw: put a padded hollow cap, or a bridge of stiff paper, over the slot of the outer tongue from outside; \
+             it touches the plate and never the tongue"
+        }
+    }
+}
+
+/// The same as a drawing: the plate from the side, what lies where, and what is laid on.
+pub(crate) fn drawing(stroke: Stroke) -> [&'static str; 5] {
+    match stroke {
+        Stroke::Press => [
+            "   bellows side      sounding tongue        ######## pad or film, laid on here",
+            "   outer face     ___/------------      ===outer valve===",
+            "   plate          [=====|  slot A  |=====|  slot B  |=====]",
+            "   inner face        ==inner valve==       ------------\\___ inner tongue",
+            "   cell side      leave slot A free: its reed is the one that plays",
+        ],
+        Stroke::Draw => [
+            "   bellows side    .--cap, hollow--.         leave this side free:",
+            "   outer face      | _/----------- |      ===outer valve===",
+            "   plate          [=====|  slot A  |=====|  slot B  |=====]",
+            "   inner face        ==inner valve==       ------------\\___ sounding tongue",
+            "   cell side         (hidden)",
+        ],
+    }
+}
+
+/// Things that can hurt somebody or the reeds.
+pub(crate) const CAUTIONS: [&str; 3] = [
+    "film and caps away from heat, flame and solvent",
+    "loud reeds near the ear: keep your distance, wear plugs for long sessions",
+    "never press a tongue, never cover the slot of the reed that plays",
+];
+
+/// Lines of a test for a person.
+pub(crate) fn lines(sealing: &SealingFinding) -> Vec<String> {
+    let way = sealing.way.map_or(String::new(), |way| format!(", {}", way_words(way)));
+    let n = sealing.pairs;
+    let pairs = if n == 1 { "1 pair".into() } else { format!("{n} pairs") };
+    let mut lines =
+        vec![format!("{} ({pairs}{way}): {}: {}", sealing.valve, sealing.verdict.name(), sealing.reason)];
+    if !sealing.next.is_empty() {
+        lines.push(format!("    {}", sealing.next));
+    }
+    lines
+}
+
+fn way_words(way: Way) -> &'static str {
+    match way {
+        Way::Held => "held pressure",
+        Way::Swell => "swells compared at equal level",
+    }
+}
+
+/// A sealing test as docs/json.md has it.
+#[derive(Serialize)]
+pub(crate) struct SealingLine<'a> {
+    format: u32,
+    kind: &'static str,
+    pass: &'a str,
+    plate: String,
+    face: String,
+    way: Option<&'static str>,
+    pairs: usize,
+    verdict: &'static str,
+    difference_db: Option<f64>,
+    uncertainty_db: Option<f64>,
+    evidence: Option<f64>,
+    size: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    limit: Option<f64>,
+    reason: &'a str,
+    next: &'a str,
+}
+
+impl<'a> SealingLine<'a> {
+    pub(crate) fn new(pass: &'a str, sealing: &'a SealingFinding) -> Self {
+        let ValvePlace { plate, face } = &sealing.valve;
+        Self {
+            format: 1,
+            kind: "sealing",
+            pass,
+            plate: plate.to_string(),
+            face: face.to_string(),
+            way: sealing.way.map(Way::name),
+            pairs: sealing.pairs,
+            verdict: sealing.verdict.name(),
+            difference_db: sealing.difference_db,
+            uncertainty_db: sealing.uncertainty_db,
+            evidence: sealing.evidence,
+            size: sealing.size,
+            low: sealing.size_range.map(|range| range.0),
+            high: sealing.size_range.map(|range| range.1),
+            limit: sealing.limit,
+            reason: &sealing.reason,
+            next: &sealing.next,
+        }
+    }
+}

@@ -1,0 +1,101 @@
+//! Plays of sealing tests in the job: kept as takes, told apart from the ordinary ones by what the diary says of them.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::folder::{JobWriter, StoredTake};
+use super::take_store::{NewTake, Stored};
+use super::{Error, Job, disk};
+use crate::instrument::ReedPlace;
+
+/// Whether the path behind the suspect valve was closed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SealState {
+    /// As it is.
+    Open,
+    /// Closed from outside.
+    Sealed,
+}
+
+/// How a play was blown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BlownKind {
+    /// Evenly.
+    Held,
+    /// Soft, loud, soft.
+    Swell,
+}
+
+/// A play's part in a sealing test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SealPart {
+    /// Open or sealed.
+    pub state: SealState,
+    /// As it was said; `None` to be told from the sound.
+    pub kind: Option<BlownKind>,
+}
+
+impl SealState {
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            SealState::Open => "open",
+            SealState::Sealed => "sealed",
+        }
+    }
+}
+
+impl SealPart {
+    /// From the cells of a list: `open`, `sealed` or empty, and `held`, `swell` or empty. `Err` names the odd cell.
+    pub fn parse(sealed: &str, kind: &str) -> Result<Option<Self>, String> {
+        let state = match sealed.to_lowercase().as_str() {
+            "" => None,
+            "open" => Some(SealState::Open),
+            "sealed" => Some(SealState::Sealed),
+            other => return Err(format!("`{other}` is neither `open` nor `sealed`")),
+        };
+        let kind = match kind.to_lowercase().as_str() {
+            "" => None,
+            "held" => Some(BlownKind::Held),
+            "swell" => Some(BlownKind::Swell),
+            other => return Err(format!("`{other}` is neither `held` nor `swell`")),
+        };
+        match (state, kind) {
+            (None, Some(_)) => Err("a `kind` belongs to a play that is `open` or `sealed`".into()),
+            (state, kind) => Ok(state.map(|state| Self { state, kind })),
+        }
+    }
+}
+
+impl JobWriter {
+    /// Store a sound file as a play of a sealing test; the original stays as it is.
+    pub fn store_seal_file(&mut self, take: NewTake, part: SealPart, file: &Path) -> Result<Stored, Error> {
+        let mut sound = disk::open_plain(file)?;
+        self.store(take, &mut sound, file, None, Some(part))
+    }
+
+    /// Store the bytes of a sound file as a play of a sealing test.
+    pub fn store_seal_bytes(&mut self, take: NewTake, part: SealPart, bytes: &[u8]) -> Result<Stored, Error> {
+        let mut sound = bytes;
+        self.store(take, &mut sound, Path::new("recording"), None, Some(part))
+    }
+}
+
+impl Job {
+    /// The plays of sealing tests of a pass: every reed of the plan that has any, each with its plays in order.
+    pub fn seal_plays(&self, pass: &str) -> Vec<(ReedPlace, Vec<StoredTake>)> {
+        let mut stored: Vec<StoredTake> =
+            self.stored_takes(pass).filter(|take| take.facts.sealed.is_some()).collect();
+        let mut plays = Vec::new();
+        for (place, _) in self.instrument().reeds() {
+            let of_reed: Vec<StoredTake> = stored.extract_if(.., |take| take.place == place).collect();
+            if !of_reed.is_empty() {
+                plays.push((place, of_reed));
+            }
+        }
+        plays
+    }
+}

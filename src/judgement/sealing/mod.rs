@@ -1,0 +1,250 @@
+//! The sealing test: the same reed open and with the path behind its suspect valve closed from outside.
+//!
+//! What differs from plate to plate cancels; what stays is how steadily somebody plays. Two ways: pressure held by a gauge
+//! and mean levels ([`held`]), and swells by hand compared at equal level ([`swell`]). docs/method.md, "The sealing test".
+
+mod curves;
+mod held;
+mod joined;
+mod linear;
+mod nuisance;
+mod open_pair;
+mod row;
+mod size;
+mod swell;
+
+use crate::analysis::{Play, PlayKind, Refusal};
+use crate::instrument::{Instrument, ReedPlace, ValvePlace};
+
+pub(crate) use joined::{changed, joined};
+pub use size::{
+    level_drop_db, size_of_level_drop, size_of_strip, slit_mm, slit_words, swell_loss_db, usual_opening_mm2,
+};
+
+/// Whether the path behind the suspect valve was closed in a play.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Seal {
+    /// As it is.
+    Open,
+    /// Closed from outside.
+    Sealed,
+}
+
+/// One play of a sealing test.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SealPlay {
+    /// Open or sealed.
+    pub seal: Seal,
+    /// As it was said; told from the sound where it was not.
+    pub kind: Option<PlayKind>,
+    /// What was measured, or why nothing was.
+    pub sound: Result<Play, Refusal>,
+}
+
+/// The plays of one valve, in the order they were played.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SealSet {
+    /// The valve asked about.
+    pub valve: ValvePlace,
+    /// The reed that was played.
+    pub reed: ReedPlace,
+    /// Its pitch as the plan has it, Hz.
+    pub pitch_hz: f64,
+    /// The plays.
+    pub plays: Vec<SealPlay>,
+}
+
+/// What is known of the bench the test is made on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SealBench {
+    /// What sealing itself changes on a healthy plate, as a standard deviation, dB.
+    pub seal_effect_db: f64,
+    /// What a known leak measured here over what the size says.
+    pub size_factor: f64,
+}
+
+/// Not measured on this bench: assumed, nobody has measured it anywhere.
+pub const ASSUMED_SEAL_EFFECT_DB: f64 = 0.3;
+
+impl Default for SealBench {
+    fn default() -> Self {
+        Self { seal_effect_db: ASSUMED_SEAL_EFFECT_DB, size_factor: 1.0 }
+    }
+}
+
+/// How a sealing test was played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// Pressure held, mean levels.
+    Held,
+    /// Swells, compared at equal level.
+    Swell,
+}
+
+/// What a sealing test says of a valve.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SealVerdict {
+    /// Closing the path makes more of a difference than playing and sealing do.
+    Leaks,
+    /// It leans that way.
+    Suspect,
+    /// A leak of the stated size would have shown.
+    Tight,
+    /// Not settled yet.
+    Unclear,
+    /// The plays cannot be compared.
+    Refused,
+}
+
+/// A sealing test and what it says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SealingFinding {
+    /// The valve.
+    pub valve: ValvePlace,
+    /// The reed that was played.
+    pub reed: ReedPlace,
+    /// How it was played; `None` where the plays do not say.
+    pub way: Option<Way>,
+    /// Sealed plays that have an open one beside them.
+    pub pairs: usize,
+    /// What it says.
+    pub verdict: SealVerdict,
+    /// Sealed less open, dB: mean level of held plays; of swells what the leak costs at equal pressure.
+    pub difference_db: Option<f64>,
+    /// Two standard errors of that, dB.
+    pub uncertainty_db: Option<f64>,
+    /// Log-likelihood ratio of the best leak against none.
+    pub evidence: Option<f64>,
+    /// Size of the leak, share of the opposite tongue's opening at rest; `None` where nothing points to one.
+    pub size: Option<f64>,
+    /// Its 95 % interval.
+    pub size_range: Option<(f64, f64)>,
+    /// Where it is tight: the size that would have shown.
+    pub limit: Option<f64>,
+    /// Why, in one sentence.
+    pub reason: String,
+    /// What to do next, in one sentence; empty where nothing is to be done.
+    pub next: String,
+}
+
+/// Judge all sealing tests of one pass together: the player's scatter is pooled over them.
+pub fn judge_sealings(sets: &[SealSet], bench: &SealBench) -> Vec<SealingFinding> {
+    let scatter = held::Scatter::pooled(sets);
+    let mut findings: Vec<SealingFinding> = sets.iter().map(|set| one(set, bench, &scatter)).collect();
+    row::take_off_common(sets, bench, &mut findings);
+    findings
+}
+
+/// The set of a reed's plays; `None` where the plan has no reed there.
+pub fn set_of(instrument: &Instrument, reed: &ReedPlace, plays: Vec<SealPlay>) -> Option<SealSet> {
+    let (block, _, _) = instrument.plate(&reed.plate)?;
+    Some(SealSet {
+        valve: ValvePlace { plate: reed.plate.clone(), face: block.face_tested_by(reed.stroke) },
+        reed: reed.clone(),
+        pitch_hz: instrument.target(reed)?.get(),
+        plays,
+    })
+}
+
+fn one(set: &SealSet, bench: &SealBench, scatter: &held::Scatter) -> SealingFinding {
+    let of = |seal| set.plays.iter().filter(move |play| play.seal == seal);
+    let pairs = of(Seal::Sealed).count().min(of(Seal::Open).count());
+    let refused = |reason: String, next: &str| refusal(set, None, reason, next);
+    if pairs == 0 {
+        let missing = if of(Seal::Open).count() == 0 { "open" } else { "sealed" };
+        return refused(
+            format!("there is no {missing} play to compare with"),
+            "play it open, sealed, open, within two minutes",
+        );
+    }
+    if let Some(finding) = silence_speaks(set, pairs) {
+        return finding;
+    }
+    if let Some(play) = set.plays.iter().find_map(|play| play.sound.as_ref().err()) {
+        return refused(format!("one of its plays gives nothing: {play}"), "play the whole set again");
+    }
+    let kinds: Vec<PlayKind> = set.plays.iter().filter_map(SealPlay::blown).collect();
+    match kinds.as_slice() {
+        [first, rest @ ..] if rest.iter().all(|kind| kind == first) => match first {
+            PlayKind::Held => held::judge(set, bench, scatter, pairs),
+            PlayKind::Swell => swell::judge(set, bench, pairs),
+        },
+        _ => refused(
+            "some of its plays are held and some swell".into(),
+            "play all of them alike: evenly at the gauge, or all from soft to loud to soft",
+        ),
+    }
+}
+
+/// A leak so large that the open plate gives no tone, and the sealed one does.
+fn silence_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
+    let silent = |play: &SealPlay| matches!(play.sound, Err(Refusal::Silent | Refusal::NoTone));
+    let mut open = set.plays.iter().filter(|play| play.seal == Seal::Open);
+    let mut sealed = set.plays.iter().filter(|play| play.seal == Seal::Sealed);
+    // One silent play may be a slip of the hand.
+    let speaks = set.plays.iter().filter(|play| play.seal == Seal::Open).count() >= 2
+        && open.all(silent)
+        && sealed.all(|play| play.sound.is_ok());
+    speaks.then(|| SealingFinding {
+        pairs,
+        verdict: SealVerdict::Leaks,
+        reason: "open it gives no tone at all, sealed it sounds".into(),
+        next: "look at the valve: this is no small leak".into(),
+        ..refusal(set, None, String::new(), "")
+    })
+}
+
+fn refusal(set: &SealSet, way: Option<Way>, reason: String, next: &str) -> SealingFinding {
+    SealingFinding {
+        valve: set.valve.clone(),
+        reed: set.reed.clone(),
+        way,
+        pairs: 0,
+        verdict: SealVerdict::Refused,
+        difference_db: None,
+        uncertainty_db: None,
+        evidence: None,
+        size: None,
+        size_range: None,
+        limit: None,
+        reason,
+        next: next.into(),
+    }
+}
+
+impl SealPlay {
+    /// How it was blown: as it was said, else as its level shows.
+    pub fn blown(&self) -> Option<PlayKind> {
+        self.kind.or_else(|| self.sound.as_ref().ok().map(|play| play.kind))
+    }
+}
+
+impl SealSet {
+    /// The measured plays of one state.
+    fn heard(&self, seal: Seal) -> impl Iterator<Item = &Play> {
+        self.plays.iter().filter(move |play| play.seal == seal).filter_map(|play| play.sound.as_ref().ok())
+    }
+}
+
+impl Way {
+    /// The word for it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Way::Held => "held",
+            Way::Swell => "swell",
+        }
+    }
+}
+
+impl SealVerdict {
+    /// The word for it in JSON.
+    pub fn name(self) -> &'static str {
+        match self {
+            SealVerdict::Leaks => "leaks",
+            SealVerdict::Suspect => "suspect",
+            SealVerdict::Tight => "tight",
+            SealVerdict::Unclear => "unclear",
+            SealVerdict::Refused => "refused",
+        }
+    }
+}

@@ -1,0 +1,173 @@
+//! The sealing test of one valve at the bench: asks for each play in turn, keeps it, and says after each pair how it stands.
+
+use super::cutter::{Cut, Cutter, Piece};
+use super::{Error, Setting};
+use crate::analysis::{Clock, Expectation, PlayKind, Refusal, play_curves};
+use crate::audio;
+use crate::instrument::ReedPlace;
+use crate::job::{BlownKind, ClockFacts, JobWriter, NewTake, SealPart, SealState, Stored};
+use crate::judgement::sealing::{
+    Seal, SealBench, SealPlay, SealVerdict, SealingFinding, Way, judge_sealings, set_of,
+};
+use crate::take::Take;
+
+/// More pairs are not asked for.
+const MOST_PAIRS: usize = 6;
+/// A verdict of held plays is not trusted before so many pairs, whatever it says.
+const LEAST_HELD_PAIRS: usize = 2;
+
+/// A sealing test under way.
+pub struct SealingTest<'a> {
+    job: &'a mut JobWriter,
+    setting: Setting,
+    reed: ReedPlace,
+    kind: Option<BlownKind>,
+    bench: SealBench,
+    cutter: Cutter,
+    channel: Option<usize>,
+    plays: Vec<SealPlay>,
+    finding: Option<SealingFinding>,
+}
+
+/// What happened in a sealing test.
+#[derive(Debug, Clone, PartialEq)]
+pub enum SealSaid {
+    /// A note stands out.
+    Began,
+    /// A play gives nothing and was not kept.
+    Nothing(Refusal),
+    /// A play was kept; with a pair behind it, how things stand.
+    Kept {
+        /// Open or sealed.
+        state: SealState,
+        /// The stored file, seen from the job folder.
+        file: String,
+        /// Its mean level, dBFS.
+        level_db: f64,
+        /// How it was blown.
+        kind: PlayKind,
+        /// The verdict so far.
+        finding: Option<Box<SealingFinding>>,
+    },
+    /// Something went wrong with the sound.
+    Trouble(String),
+}
+
+impl<'a> SealingTest<'a> {
+    /// Begin with an open play of `reed`, which the plan must have.
+    pub fn new(
+        job: &'a mut JobWriter,
+        setting: Setting,
+        reed: ReedPlace,
+        kind: Option<BlownKind>,
+        bench: SealBench,
+    ) -> Self {
+        let cutter = Cutter::new(setting.rate_hz, setting.channels);
+        let (plays, finding) = (Vec::new(), None);
+        Self { job, setting, reed, kind, bench, cutter, channel: None, plays, finding }
+    }
+
+    /// What is due next; `None` when it is settled or enough was played.
+    pub fn due(&self) -> Option<SealState> {
+        let sealed = self.plays.iter().filter(|play| play.seal == Seal::Sealed).count();
+        let is_open_due = self.plays.len().is_multiple_of(2);
+        let least = match self.finding.as_ref().and_then(|finding| finding.way) {
+            Some(Way::Swell) => 1,
+            _ => LEAST_HELD_PAIRS,
+        };
+        let settled = self.finding.as_ref().is_some_and(|finding| {
+            matches!(finding.verdict, SealVerdict::Leaks | SealVerdict::Tight) && sealed >= least
+        });
+        // The first pair is closed by a second open play.
+        match (settled || sealed >= MOST_PAIRS) && self.plays.len() >= 3 {
+            true => None,
+            false if is_open_due => Some(SealState::Open),
+            false => Some(SealState::Sealed),
+        }
+    }
+
+    /// How it stands; `None` before there is a pair.
+    pub fn finding(&self) -> Option<&SealingFinding> {
+        self.finding.as_ref()
+    }
+
+    /// How many plays were kept.
+    pub fn plays(&self) -> usize {
+        self.plays.len()
+    }
+
+    /// The level now and the noise between the notes, dBFS.
+    pub fn levels(&self) -> (f64, Option<f64>) {
+        (self.cutter.level_db(), self.cutter.floor_db())
+    }
+
+    /// Take in interleaved frames, and what went wrong with the sound up to now.
+    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<SealSaid>, Error> {
+        let mut said: Vec<SealSaid> = troubles.into_iter().map(SealSaid::Trouble).collect();
+        for cut in self.cutter.hear(sound) {
+            match cut {
+                Cut::Began => said.push(SealSaid::Began),
+                Cut::Knock => {}
+                Cut::Ended(piece) => said.extend(self.ended(piece)?),
+            }
+        }
+        Ok(said)
+    }
+
+    /// A whole sound file as the play that is due.
+    pub fn file(&mut self, take: Take) -> Result<Option<SealSaid>, Error> {
+        self.keep(take)
+    }
+
+    fn ended(&mut self, piece: Piece) -> Result<Option<SealSaid>, Error> {
+        let (channels, rate_hz) = (self.setting.channels.max(1), self.setting.rate_hz);
+        let channel =
+            *self.channel.get_or_insert_with(|| audio::clearest_channel(&piece.sound, channels, rate_hz));
+        let samples = piece.sound.chunks_exact(channels).filter_map(|frame| frame.get(channel).copied());
+        self.keep(Take::new(samples.collect(), rate_hz))
+    }
+
+    fn keep(&mut self, take: Take) -> Result<Option<SealSaid>, Error> {
+        let Some(state) = self.due() else { return Ok(None) };
+        let expectation = Expectation {
+            pitch: self.job.instrument().target(&self.reed),
+            clock: self.setting.clock.as_ref().map_or(Clock::default(), ClockFacts::clock),
+            ..Expectation::default()
+        };
+        let play = match play_curves(&take, &expectation) {
+            Ok(play) => play,
+            Err(refusal) => return Ok(Some(SealSaid::Nothing(refusal))),
+        };
+        let new = NewTake {
+            pass: self.setting.pass.clone(),
+            place: self.reed.clone(),
+            original: None,
+            extension: "wav".into(),
+            why: "it was played when this play of a sealing test was due".into(),
+            lossy: take.lossy,
+            remarks: take.remarks.clone(),
+            clock: self.setting.clock.clone(),
+        };
+        let part = SealPart { state, kind: self.kind };
+        let stored = match self.job.store_seal_bytes(new, part, &audio::wav_bytes(&take)?)? {
+            Stored::New(stored) | Stored::Again(stored) | Stored::Restored(stored) => stored,
+        };
+        let (level_db, kind) = (play.level_db, play.kind);
+        self.plays.push(SealPlay {
+            seal: if state == SealState::Open { Seal::Open } else { Seal::Sealed },
+            kind: self.kind.map(|kind| match kind {
+                BlownKind::Held => PlayKind::Held,
+                BlownKind::Swell => PlayKind::Swell,
+            }),
+            sound: Ok(play),
+        });
+        // A pair is whole when the open plays stand around or beside the sealed ones.
+        let is_pair = self.plays.len() >= 3;
+        if is_pair {
+            let set = set_of(self.job.instrument(), &self.reed, self.plays.clone());
+            self.finding = set.and_then(|set| judge_sealings(&[set], &self.bench).pop());
+        }
+        let finding = self.finding.clone().filter(|_| is_pair).map(Box::new);
+        Ok(Some(SealSaid::Kept { state, file: stored.facts.file, level_db, kind, finding }))
+    }
+}
