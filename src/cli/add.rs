@@ -13,7 +13,7 @@ use crate::alignment::{NotPlaced, place_by_name, place_by_pitch};
 use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
-use crate::job::{self, ClockFacts, JobWriter, NewTake, SealPart, Stored, Table};
+use crate::job::{self, ClockFacts, JobWriter, NewTake, SealPart, SealState, Stored, Table};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -45,6 +45,10 @@ pub(crate) struct Arguments {
     /// Clock of the device that recorded the files, to correct the pitches for: its name, or ppm as `12.5±3`
     #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true)]
     clock: Option<TypedClock>,
+    /// A row's sealed pass: the files are sealed plays of sealing tests, each compared with the reed's ordinary takes of the
+    /// pass
+    #[arg(long)]
+    sealed: bool,
     /// Move a sound that is in the pass already from the place it was given before to the one given now
     #[arg(long = "move")]
     move_it: bool,
@@ -92,7 +96,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let change = arguments.pass.checked()?;
     let mut ended = Ended::Done;
     for one in wanted {
-        let (file, seal) = (one.file.clone(), one.seal);
+        let all = arguments.sealed.then_some(SealPart { state: SealState::Sealed, kind: None });
+        let (file, seal) = (one.file.clone(), one.seal.or(all));
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
             let clock = arguments.clock.as_ref().map(|clock| clock.at(placed.take.rate_hz)).transpose()?;
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.

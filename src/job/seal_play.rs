@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use super::event::CutFacts;
 use super::folder::{JobWriter, StoredTake};
 use super::take_store::{NewTake, Stored};
 use super::{Error, Job, disk};
@@ -81,6 +82,20 @@ impl JobWriter {
     pub fn store_seal_bytes(&mut self, take: NewTake, part: SealPart, bytes: &[u8]) -> Result<Stored, Error> {
         let mut sound = bytes;
         self.store(take, &mut sound, Path::new("recording"), None, Some(part))
+    }
+
+    /// Store a note of a long recording that is a row's sealed pass; the same note is stored once in a pass.
+    pub fn store_sealed_cut(&mut self, take: NewTake, cut: CutFacts, bytes: &[u8]) -> Result<Stored, Error> {
+        if let Some(there) = self.cut_there(&take.pass, &cut).filter(|there| there.path.is_file()) {
+            return if there.place == take.place {
+                Ok(Stored::Again(there))
+            } else {
+                Err(Error::SameSound { file: there.facts.file, place: there.place.to_string() })
+            };
+        }
+        let mut sound = bytes;
+        let part = SealPart { state: SealState::Sealed, kind: None };
+        self.store(take, &mut sound, Path::new("recording"), Some(cut), Some(part))
     }
 }
 

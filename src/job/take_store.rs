@@ -71,7 +71,7 @@ impl JobWriter {
         self.store(take, &mut sound, Path::new("recording"), Some(cut), None)
     }
 
-    fn cut_there(&self, pass: &str, cut: &CutFacts) -> Option<StoredTake> {
+    pub(super) fn cut_there(&self, pass: &str, cut: &CutFacts) -> Option<StoredTake> {
         let pass = self.job.pass(pass).ok()?.pass;
         self.job
             .stored_takes(&pass)

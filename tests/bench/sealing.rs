@@ -69,7 +69,7 @@ pub fn plate_of_another_make(seed: u64, hz: f64) -> Plate {
 
 /// Lowest and highest pressure of the slow course, Pa: the highest as often played, and well below the choke.
 fn pressures(plate: &Plate) -> (f64, f64) {
-    (120.0, (0.5 * plate.choke_pa()).min(1500.0))
+    (110.0, (0.65 * plate.choke_pa()).min(1800.0))
 }
 
 /// Blow the plate slowly up and down, with a leak of so many openings.
@@ -254,8 +254,8 @@ pub fn held(
 /// play to play.
 pub fn swell_course(curves: &Curves, chance: &mut Chance) -> Vec<f64> {
     let (low, high) = (curves.rise.first().map_or(0.0, |p| p.pa), curves.rise.last().map_or(0.0, |p| p.pa));
-    let soft = low * 1.15 * chance.between(0.0, 0.5).exp();
-    let loud = high * 0.97 * (-chance.between(0.0, 0.35)).exp();
+    let soft = low * 1.1 * chance.between(0.0, 0.35).exp();
+    let loud = high * 0.97 * (-chance.between(0.0, 0.3)).exp();
     let seconds = chance.between(5.0, 8.0);
     let n = (seconds / 0.05) as usize;
     let top = chance.between(0.4, 0.6);

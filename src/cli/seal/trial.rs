@@ -7,7 +7,7 @@ use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::job::{Job, KnownLeak, SealBenchFile};
 use crate::judgement::sealing::{
-    SealVerdict, SealingFinding, Way, level_drop_db, size_of_strip, swell_loss_db, usual_opening_mm2,
+    SealVerdict, SealingFinding, Way, level_drop_db, size_of_strip, usual_opening_mm2,
 };
 
 /// Strips and openings beyond these are slips of the hand, mm and mm².
@@ -107,9 +107,6 @@ fn good(bench: &mut SealBenchFile, finding: &SealingFinding) -> Result<(), Failu
 fn smallest(finding: &SealingFinding) -> Option<f64> {
     let wanted = 1.5 * finding.uncertainty_db?;
     // The held way says nothing below 0.6 dB.
-    let (cost, wanted): (fn(f64) -> f64, f64) = match finding.way? {
-        Way::Held => (level_drop_db, wanted.max(0.6)),
-        Way::Swell => (swell_loss_db, wanted),
-    };
-    (1..=200).map(|i| 0.05 * f64::from(i)).find(|size| cost(*size) >= wanted)
+    let wanted = if finding.way == Some(Way::Held) { wanted.max(0.6) } else { wanted };
+    (1..=200).map(|i| 0.05 * f64::from(i)).find(|size| level_drop_db(*size) >= wanted)
 }

@@ -45,7 +45,7 @@ pub(super) fn keep(
     let mut stop: Option<Failure> = None;
     let mut store = |job: &mut JobWriter, idx: usize, sound: Vec<f32>| {
         let Some(row) = proposal.rows.get(idx) else { return true };
-        match store(job, &pass, clock.clone(), proposal, row, sound) {
+        match store(job, &pass, clock.clone(), arguments.sealed, proposal, row, sound) {
             Ok(done) => kept.get_mut(idx).into_iter().for_each(|one| *one = done.clone()),
             Err(failure) => {
                 ended = Ended::CouldNot;
@@ -85,6 +85,7 @@ fn store(
     job: &mut JobWriter,
     pass: &str,
     clock: Option<ClockFacts>,
+    sealed: bool,
     proposal: &Proposal,
     row: &Row,
     sound: Vec<f32>,
@@ -121,7 +122,9 @@ fn store(
         clock,
     };
     let bytes = audio::wav_bytes(&take)?;
-    let (state, file) = match job.store_cut(new, cut, &bytes) {
+    let stored =
+        if sealed { job.store_sealed_cut(new, cut, &bytes) } else { job.store_cut(new, cut, &bytes) };
+    let (state, file) = match stored {
         Ok(Stored::New(stored)) => ("stored", stored.facts.file),
         Ok(Stored::Again(stored)) => ("already_there", stored.facts.file),
         Ok(Stored::Restored(stored)) => ("restored", stored.facts.file),

@@ -53,6 +53,10 @@ pub(crate) struct Arguments {
     /// Store the takes
     #[arg(long)]
     accept: bool,
+    /// A row's sealed pass: film over all its outer valves, or caps over its outer tongues; each note is a sealed play of a
+    /// sealing test and is compared with the reed's ordinary takes of the pass
+    #[arg(long)]
+    sealed: bool,
     /// CSV list of the notes and their places: written where it is not there yet, else read, and what it says holds
     #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
@@ -80,6 +84,7 @@ impl Arguments {
             stands: None,
             clock: None,
             accept: false,
+            sealed: false,
             list: None,
             json,
         }

@@ -97,7 +97,7 @@ pub(super) fn told(
     let verdict = verdict_at(open, sealed);
     let sized = |db: f64| bench.size_factor * size::size_of_level_drop(db);
     let points_to_one = difference > 0.0 && verdict != SealVerdict::Tight;
-    let limit = (verdict == SealVerdict::Tight).then(|| sized((difference + two).max(0.0)));
+    let limit = (verdict == SealVerdict::Tight).then(|| sized((difference + two).max(LEAKS_FROM_DB)));
     let figures = format!("sealed {} ± {two:.1} dB against open", crate::units::signed(difference, 1));
     let more = (pairs + 1..=MOST_PAIRS).find(|n| {
         let more = n - pairs;

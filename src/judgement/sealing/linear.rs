@@ -10,6 +10,11 @@ pub(super) fn zeros(n: usize) -> Matrix {
 
 /// The inverse of a symmetric positive definite matrix by Cholesky's method; `None` where it is not definite.
 pub(super) fn inverse(a: &Matrix) -> Option<Matrix> {
+    inverse_and_log_determinant(a).map(|(inverse, _)| inverse)
+}
+
+/// The same with the logarithm of the determinant.
+pub(super) fn inverse_and_log_determinant(a: &Matrix) -> Option<(Matrix, f64)> {
     let n = a.len();
     let mut low = zeros(n);
     for i in 0..n {
@@ -40,7 +45,8 @@ pub(super) fn inverse(a: &Matrix) -> Option<Matrix> {
             inverse[i][column] = (y[i] - sum) / low[i][i];
         }
     }
-    Some(inverse)
+    let log_determinant = (0..n).map(|i| 2.0 * low[i][i].ln()).sum();
+    Some((inverse, log_determinant))
 }
 
 /// `x' A y`.
@@ -63,6 +69,9 @@ mod tests {
                 assert!((a - b).abs() < 1e-9, "{found:?}");
             }
         }
+        // 1/2160.
+        let (_, log) = inverse_and_log_determinant(&hilbert).expect("definite");
+        assert!((log + 2160f64.ln()).abs() < 1e-9, "{log}");
         assert_eq!(inverse(&vec![vec![1.0, 1.0], vec![1.0, 1.0]]), None);
         assert_eq!(form(&hilbert, &[1.0, 0.0, 0.0], &[0.0, 0.0, 1.0]), 1.0 / 3.0);
     }

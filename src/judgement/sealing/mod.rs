@@ -17,9 +17,7 @@ use crate::analysis::{Play, PlayKind, Refusal};
 use crate::instrument::{Instrument, ReedPlace, ValvePlace};
 
 pub(crate) use joined::{changed, joined};
-pub use size::{
-    level_drop_db, size_of_level_drop, size_of_strip, slit_mm, slit_words, swell_loss_db, usual_opening_mm2,
-};
+pub use size::{level_drop_db, size_of_level_drop, size_of_strip, slit_mm, slit_words, usual_opening_mm2};
 
 /// Whether the path behind the suspect valve was closed in a play.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
