@@ -9,6 +9,7 @@ mod cli_findings;
 mod cli_read;
 mod cli_record;
 mod cli_report;
+mod cli_seal;
 mod cli_valves;
 mod cli_worklist;
 mod demo;

@@ -9,6 +9,7 @@ mod judgement;
 mod reading_line;
 mod record;
 mod recording;
+mod sealing;
 mod sound_files;
 mod sweeping;
 mod valves;

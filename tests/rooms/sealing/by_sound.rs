@@ -1,9 +1,9 @@
 //! The whole way from samples: what the curves promise must come out of the sound.
 
-use super::bench::chance::Chance;
-use super::bench::reed::RATE_HZ;
-use super::bench::sealing::{Curves, OwnEffect, Spot, held_course, plates, sound, swell_course};
 use super::{judged, set};
+use crate::bench::chance::Chance;
+use crate::bench::reed::RATE_HZ;
+use crate::bench::sealing::{Curves, OwnEffect, Spot, held_course, plates, sound, swell_course};
 use platenote::analysis::{Expectation, Play, PlayKind, play_curves};
 use platenote::judgement::sealing::{SealVerdict, SealingFinding};
 use platenote::take::Take;

@@ -1,14 +1,12 @@
 //! The sealing test by the real program, from sound files: added by a list, and asked for play by play.
 
-mod bench;
-
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use crate::bench::chance::Chance;
+use crate::bench::reed::RATE_HZ;
+use crate::bench::sealing::{Curves, OwnEffect, Spot, held_course, plates, sound};
 use assert_cmd::Command;
-use bench::chance::Chance;
-use bench::reed::RATE_HZ;
-use bench::sealing::{Curves, OwnEffect, Spot, held_course, plates, sound};
 use platenote::audio::write_wav;
 use platenote::take::Take;
 use serde_json::Value;

@@ -1,9 +1,9 @@
 //! Swells by hand, open, sealed, open.
 
-use super::bench::chance::Chance;
-use super::bench::sealing::{Curves, OwnEffect, Spot, plates, swell};
-use super::bench::statistics::Rate;
 use super::{judged, set};
+use crate::bench::chance::Chance;
+use crate::bench::sealing::{Curves, OwnEffect, Spot, plates, swell};
+use crate::bench::statistics::Rate;
 use platenote::judgement::sealing::{SealVerdict, SealingFinding};
 
 /// Sizes of leak, shares of the opening.

@@ -1,9 +1,9 @@
 //! Pressure held at the gauge, three pairs.
 
-use super::bench::chance::Chance;
-use super::bench::sealing::{Curves, OwnEffect, Spot, held, plates};
-use super::bench::statistics::Rate;
 use super::{judged, set};
+use crate::bench::chance::Chance;
+use crate::bench::sealing::{Curves, OwnEffect, Spot, held, plates};
+use crate::bench::statistics::Rate;
 use platenote::judgement::sealing::{SealVerdict, SealingFinding};
 
 const SIZES: [f64; 4] = [0.0, 0.3, 1.0, 3.0];

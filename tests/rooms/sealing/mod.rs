@@ -2,9 +2,6 @@
 //!
 //! The sweeps read some thousand tests each at the level of curves; `by_sound.rs` takes the whole way from samples.
 
-#[path = "../bench/mod.rs"]
-mod bench;
-
 mod by_sound;
 mod held;
 mod swell;
