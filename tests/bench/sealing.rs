@@ -90,7 +90,7 @@ pub fn curves(plate: &Plate, size: f64) -> Curves {
         }
     };
     let leaking = Plate { leak_mm2: size * plate.opening_mm2(), ..plate.clone() };
-    let run = blow(&leaking, start_s + dip_s + 2.0 * way_s, &course);
+    let run = blow(&leaking, start_s + dip_s + 2.0 * way_s, course);
     let hop = 0.04;
     let width = 0.1f64.max(8.0 / plate.f0_hz);
     let (mut rise, mut fall) = (Vec::new(), Vec::new());

@@ -150,10 +150,9 @@ fn curve(
                 }
             }
         }
-        for i in n_shared + 2..n {
-            normal[i][i] += noise / (prior * prior);
-        }
         for (i, row) in normal.iter_mut().enumerate() {
+            // The prior of the open plays' drift; and enough that rounding leaves the matrix definite.
+            row[i] += if i >= n_shared + 2 { noise / (prior * prior) } else { 0.0 };
             row[i] *= 1.0 + 1e-10;
         }
         let inverse = inverse(&normal)?;

@@ -32,8 +32,9 @@ pub(super) fn inverse_and_log_determinant(a: &Matrix) -> Option<(Matrix, f64)> {
             }
         }
     }
+    // Symmetric: its columns are its rows.
     let mut inverse = zeros(n);
-    for column in 0..n {
+    for (column, found) in inverse.iter_mut().enumerate() {
         let mut y = vec![0.0; n];
         for i in 0..n {
             let unit = if i == column { 1.0 } else { 0.0 };
@@ -41,8 +42,8 @@ pub(super) fn inverse_and_log_determinant(a: &Matrix) -> Option<(Matrix, f64)> {
             y[i] = (unit - sum) / low[i][i];
         }
         for i in (0..n).rev() {
-            let sum: f64 = (i + 1..n).map(|k| low[k][i] * inverse[k][column]).sum();
-            inverse[i][column] = (y[i] - sum) / low[i][i];
+            let sum: f64 = (i + 1..n).map(|k| low[k][i] * found[k]).sum();
+            found[i] = (y[i] - sum) / low[i][i];
         }
     }
     let log_determinant = (0..n).map(|i| 2.0 * low[i][i].ln()).sum();
