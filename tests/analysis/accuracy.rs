@@ -4,7 +4,7 @@
 
 use crate::bench::chance::Chance;
 use crate::bench::natural::{natural_mains, natural_room, random_natural, random_spectrum};
-use crate::bench::statistics::{Rate, over_seeds, quantile, rms};
+use crate::bench::statistics::{Rate, over_seeds, quantile, rms, trials};
 use crate::bench::tone::{Mains, Rendered, Tail, ToneSpec};
 use platenote::analysis::{Clock, Expectation, Reading, read};
 use platenote::take::Take;
@@ -26,7 +26,7 @@ fn error_in_white_noise_stays_near_the_cramer_rao_bound() {
     println!("SNR dB   rms error / bound");
     let mut ratios = Vec::new();
     for (idx, snr_db) in [10.0, 20.0, 30.0, 40.0, 50.0, 60.0].into_iter().enumerate() {
-        let ratio = over_seeds(1000 * idx as u64, 120, |seed| {
+        let ratio = over_seeds(1000 * idx as u64, trials(120, 0), |seed| {
             let chance = &mut Chance::split(seed, 200);
             let f0_hz = chance.log_between(27.5, 5000.0);
             let rate_hz = if chance.happens(0.5) { 48_000 } else { 44_100 };
@@ -53,7 +53,7 @@ fn error_in_white_noise_stays_near_the_cramer_rao_bound() {
 /// Natural takes without a room: median error at most 0.005 cents, 95 % within 0.03, against the same stretch's mean.
 #[test]
 fn natural_tones_are_read_within_hundredths_of_a_cent() {
-    let errors = natural_errors(10_000, 250, false);
+    let errors = natural_errors(10_000, trials(250, 0), false);
     assert!(quantile(&errors, 0.5) <= 0.005, "median {:.5}", quantile(&errors, 0.5));
     assert!(quantile(&errors, 0.95) <= 0.03, "95 % {:.5}", quantile(&errors, 0.95));
 }
@@ -61,13 +61,13 @@ fn natural_tones_are_read_within_hundredths_of_a_cent() {
 /// The same in a room, against the pitch of the reed itself, though a room delays each partial on its own.
 #[test]
 fn natural_tones_in_a_room_are_read_within_hundredths_of_a_cent() {
-    let errors = natural_errors(20_000, 250, true);
+    let errors = natural_errors(20_000, trials(250, 0), true);
     assert!(quantile(&errors, 0.5) <= 0.005, "median {:.5}", quantile(&errors, 0.5));
     assert!(quantile(&errors, 0.95) <= 0.03, "95 % {:.5}", quantile(&errors, 0.95));
 }
 
 fn natural_errors(first_seed: u64, count: u64, with_room: bool) -> Vec<f64> {
-    let trials = over_seeds(first_seed, count, |seed| {
+    let takes = over_seeds(first_seed, count, |seed| {
         let mut spec = random_natural(seed, 27.5, 5000.0);
         spec.room = with_room.then(|| natural_room(&mut Chance::split(seed, 201)));
         let rendered = spec.render(seed);
@@ -76,12 +76,12 @@ fn natural_errors(first_seed: u64, count: u64, with_room: bool) -> Vec<f64> {
     });
     println!("natural takes, room: {with_room}\nrange Hz          takes   median    95 %     99 %   largest");
     for (lo, hi) in [(27.5, 110.0), (110.0, 440.0), (440.0, 1760.0), (1760.0, 5000.0), (27.5, 5000.0)] {
-        let errors: Vec<f64> = trials.iter().filter(|t| lo <= t.0 && t.0 < hi).map(|t| t.1).collect();
+        let errors: Vec<f64> = takes.iter().filter(|t| lo <= t.0 && t.0 < hi).map(|t| t.1).collect();
         let q = |part| quantile(&errors, part);
         let (median, most, nearly, all) = (q(0.5), q(0.95), q(0.99), q(1.0));
         println!("{lo:6}..{hi:6}  {:7}  {median:.5}  {most:.5}  {nearly:.5}  {all:.5}", errors.len());
     }
-    trials.iter().map(|t| t.1).collect()
+    takes.iter().map(|t| t.1).collect()
 }
 
 /// The stated 95 % interval covers the true pitch in at least 93 % of natural takes, in a room, on a card whose clock
@@ -93,7 +93,7 @@ fn stated_interval_covers_the_truth() {
     );
     let mut rates = Vec::new();
     for (idx, clock_ppm) in [100.0, 1.0].into_iter().enumerate() {
-        let trials = over_seeds(30_000 + 1000 * idx as u64, 250, |seed| {
+        let takes = over_seeds(30_000 + 1000 * idx as u64, trials(250, 0), |seed| {
             let mut spec = random_natural(seed, 27.5, 5000.0);
             let chance = &mut Chance::split(seed, 202);
             spec.room = Some(natural_room(chance));
@@ -109,9 +109,9 @@ fn stated_interval_covers_the_truth() {
             let off = |hz: f64| cents(reading.f0.get(), hz).abs() <= half;
             (off(rendered.truth.mean_pitch_hz(start, end)), off(spec.f0_hz), half)
         });
-        let of_stretch = Rate::of(trials.iter().map(|t| t.0));
-        let of_reed = Rate::of(trials.iter().map(|t| t.1));
-        let half: Vec<f64> = trials.iter().map(|t| t.2).filter(|h| h.is_finite()).collect();
+        let of_stretch = Rate::of(takes.iter().map(|t| t.0));
+        let of_reed = Rate::of(takes.iter().map(|t| t.1));
+        let half: Vec<f64> = takes.iter().map(|t| t.2).filter(|h| h.is_finite()).collect();
         println!("{clock_ppm:8}    {of_stretch}    {of_reed}    {:.4}", quantile(&half, 0.5));
         rates.push(of_stretch);
     }
@@ -123,7 +123,7 @@ fn stated_interval_covers_the_truth() {
 /// partial says nothing of the pitch.
 #[test]
 fn a_band_that_a_coder_emptied_does_not_move_the_pitch() {
-    let errors = over_seeds(150_000, 60, |seed| {
+    let errors = over_seeds(150_000, trials(60, 0), |seed| {
         let rendered = random_natural(seed, 600.0, 3000.0).render(seed);
         let reading = read(&rendered.take(), &Expectation::default()).ok()?;
         let cut_hz = Chance::split(seed, 210).between(14_000.0, 20_000.0);
@@ -135,8 +135,9 @@ fn a_band_that_a_coder_emptied_does_not_move_the_pitch() {
         }
         Some(error)
     });
+    let n_takes = errors.len();
     let errors: Vec<f64> = errors.into_iter().flatten().collect();
-    assert!(errors.len() >= 55, "{} read", errors.len());
+    assert!(12 * errors.len() >= 11 * n_takes, "{} of {n_takes} read", errors.len());
     assert!(
         errors.iter().all(|error| *error < 0.05),
         "largest {:?}",
@@ -160,14 +161,14 @@ fn without_top(samples: &[f32], rate_hz: u32, cut_hz: f64) -> Vec<f32> {
 
 #[test]
 fn no_octave_error_on_natural_takes() {
-    let wrong = wrong_notes(40_000, 250, |seed| random_natural(seed, 27.5, 5000.0));
+    let wrong = wrong_notes(40_000, trials(250, 0), |seed| random_natural(seed, 27.5, 5000.0));
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
 /// Nor where the fundamental lies 26 dB below the strongest partial or is missing, with hum and rumble stronger.
 #[test]
 fn no_octave_error_with_a_weak_fundamental_under_hum_and_rumble() {
-    let wrong = wrong_notes(50_000, 200, |seed| {
+    let wrong = wrong_notes(50_000, trials(200, 0), |seed| {
         let chance = &mut Chance::split(seed, 203);
         let mut spec = random_natural(seed, 27.5, 400.0);
         let strongest = spec.partials.iter().skip(1).fold(0.0, |a: f64, b| a.max(*b));
@@ -183,7 +184,7 @@ fn no_octave_error_with_a_weak_fundamental_under_hum_and_rumble() {
 /// Nor in a short or noisy take.
 #[test]
 fn no_octave_error_in_short_or_noisy_takes() {
-    let wrong = wrong_notes(60_000, 200, |seed| {
+    let wrong = wrong_notes(60_000, trials(200, 0), |seed| {
         let chance = &mut Chance::split(seed, 204);
         let mut spec = random_natural(seed, 27.5, 5000.0);
         if chance.happens(0.5) {
@@ -199,7 +200,7 @@ fn no_octave_error_in_short_or_noisy_takes() {
 /// An expectation an octave or a fifth off does not lead astray.
 #[test]
 fn a_wrong_expectation_is_not_believed() {
-    let wrong = over_seeds(70_000, 150, |seed| {
+    let wrong = over_seeds(70_000, trials(150, 0), |seed| {
         let spec = random_natural(seed, 55.0, 2000.0);
         let factor = [0.5, 2.0, 1.5, 0.75, 3.0][(seed % 5) as usize];
         let expectation = Expectation { pitch: Hz::new(spec.f0_hz * factor), ..Expectation::default() };
@@ -236,7 +237,7 @@ fn wrong_notes(
 /// pressure's own wander move it.
 #[test]
 fn onset_is_the_time_to_nine_tenths() {
-    let good = Rate::of(over_seeds(80_000, 200, |seed| {
+    let good = Rate::of(over_seeds(80_000, trials(200, 0), |seed| {
         let mut spec = random_natural(seed, 55.0, 2000.0);
         spec.room = None;
         let rendered = spec.render(seed);
@@ -253,7 +254,7 @@ fn onset_is_the_time_to_nine_tenths() {
 /// Breath: noise between the partials against the tone, on takes without tremor or room; within 2 dB in 90 %.
 #[test]
 fn breath_is_the_noise_against_the_tone() {
-    let errors = over_seeds(90_000, 200, |seed| {
+    let errors = over_seeds(90_000, trials(200, 0), |seed| {
         let mut spec = random_natural(seed, 55.0, 1000.0);
         (spec.room, spec.mains, spec.rumble_db, spec.snr_db) = (None, None, None, Some(90.0));
         spec.wander.range_cents *= 0.1;

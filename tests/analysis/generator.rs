@@ -3,6 +3,7 @@
 use crate::bench::chance::Chance;
 use crate::bench::natural::{natural_opposite, random_natural};
 use crate::bench::tone::ToneSpec;
+use crate::bench::voice::{STEP, add_sine, turns};
 use std::f64::consts::TAU;
 
 /// A 440 Hz cosine stays one: 440 turns in a second, and the samples project on it and on nothing beside it.
@@ -115,4 +116,32 @@ fn chance_is_the_published_one() {
     let mut chance = Chance::new(1);
     let mean: f64 = (0..100_000).map(|_| chance.normal()).sum::<f64>() / 100_000.0;
     assert!(mean.abs() < 0.015);
+}
+
+/// A sine by a table of rotations and pitch by products are what their formulas say, within rounding.
+#[test]
+fn the_quick_ways_give_the_sound_of_the_plain_ones() {
+    let largest =
+        |a: &[f64], b: &[f64]| a.iter().zip(b).fold(0.0_f64, |most, (a, b)| most.max((a - b).abs()));
+    let (n, turn, phase) = (200_001, 0.012_345_6, 0.37);
+    let mut sine = vec![0.0; n];
+    add_sine(&mut sine, turn, phase, 0.5);
+    let plain: Vec<f64> = (0..n).map(|i| 0.5 * (TAU * (turn * i as f64 + phase).fract()).sin()).collect();
+    assert!(largest(&sine, &plain) < 1e-11, "{}", largest(&sine, &plain));
+
+    let mut chance = Chance::split(7, 0);
+    let cents: Vec<f64> = (0..n / STEP + 2).map(|_| chance.between(-30.0, 30.0)).collect();
+    let mut sum = 0.25;
+    let plain: Vec<f64> = (0..n)
+        .map(|i| {
+            let (at, part) = (i / STEP, ((i % STEP) as f64 + 0.5) / STEP as f64);
+            let here = cents[at] + (cents[at + 1] - cents[at]) * part;
+            sum += 440.0 / 48_000.0 * (here / 1200.0).exp2();
+            sum
+        })
+        .collect();
+    let quick = turns(&cents, 440.0, 48_000.0, n, 0.25);
+    assert_eq!(quick.len(), n + 1);
+    // Turns: a thousandth of a degree would be 3e-6.
+    assert!(largest(&quick[1..], &plain) < 1e-9, "{}", largest(&quick[1..], &plain));
 }

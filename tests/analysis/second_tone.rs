@@ -4,7 +4,7 @@
 
 use crate::bench::chance::Chance;
 use crate::bench::natural::{natural_mains, natural_opposite, natural_tremor, other_note, random_natural};
-use crate::bench::statistics::{Rate, over_seeds, quantile};
+use crate::bench::statistics::{Rate, over_seeds, quantile, trials};
 use crate::bench::tone::{Mains, Rendered, ToneSpec, Tremor};
 use platenote::analysis::{Expectation, Opposite, OppositeExpectation, read};
 use platenote::units::{Cents, Hz};
@@ -13,9 +13,6 @@ use std::sync::OnceLock;
 /// One class of the statement: D from, D to, level, probability.
 const CLASSES: [(f64, f64, f64, f64); 3] =
     [(5.0, 60.0, -40.0, 0.97), (1.0, 5.0, -35.0, 0.9), (0.5, 1.0, -30.0, 0.7)];
-
-/// Takes a class.
-const TRIALS: usize = 200;
 
 /// What came of one planted opposite reed.
 #[derive(Clone)]
@@ -55,16 +52,18 @@ fn planted(seed: u64, d_lo: f64, d_hi: f64, level_db: f64) -> Option<ToneSpec> {
 }
 
 /// All planted takes, made once for the tests that ask them different things; half with the opposite pitch known.
-fn trials() -> &'static [Trial] {
+fn planted_trials() -> &'static [Trial] {
     static MADE: OnceLock<Vec<Trial>> = OnceLock::new();
     MADE.get_or_init(|| {
         let one_class = |(class, (d_lo, d_hi, level_db, _)): (usize, (f64, f64, f64, f64))| {
             let first = 100_000 * (class as u64 + 1);
             let specs: Vec<(u64, ToneSpec)> = (first..)
                 .filter_map(|seed| planted(seed, d_lo, d_hi, level_db).map(|spec| (seed, spec)))
-                .take(TRIALS)
+                .take(trials(200, 0) as usize)
                 .collect();
-            over_seeds(0, TRIALS as u64, |idx| trial(class, specs[idx as usize].0, &specs[idx as usize].1))
+            over_seeds(0, specs.len() as u64, |idx| {
+                trial(class, specs[idx as usize].0, &specs[idx as usize].1)
+            })
         };
         CLASSES.into_iter().enumerate().flat_map(one_class).flatten().collect()
     })
@@ -113,7 +112,7 @@ fn opposite_reed_is_found_as_stated() {
     let mut short = Vec::new();
     for (class, (d_lo, d_hi, level_db, wanted)) in CLASSES.into_iter().enumerate() {
         for is_known in [true, false] {
-            let of_class = || trials().iter().filter(|t| t.class == class && t.is_known == is_known);
+            let of_class = || planted_trials().iter().filter(|t| t.class == class && t.is_known == is_known);
             for (lo, hi) in [(40.0, 110.0), (110.0, 440.0), (440.0, 2500.0)] {
                 let rate = Rate::of(of_class().filter(|t| lo <= t.f0_hz && t.f0_hz < hi).map(is_found));
                 println!("{d_lo:3}..{d_hi:4}  {level_db:5}  {is_known:6}  {lo:5}..{hi:6}   {rate}");
@@ -137,7 +136,7 @@ fn level_and_offset_are_right_where_found() {
     let mut off = Vec::new();
     for (class, (d_lo, ..)) in CLASSES.into_iter().enumerate() {
         let found: Vec<(f64, f64)> =
-            trials().iter().filter(|t| t.class == class).filter_map(errors).collect();
+            planted_trials().iter().filter(|t| t.class == class).filter_map(errors).collect();
         let level = Rate::of(found.iter().map(|e| e.0.abs() <= 1.5));
         let offset = Rate::of(found.iter().map(|e| e.1.abs() <= 0.5));
         let bias = quantile(&found.iter().map(|e| e.0).collect::<Vec<_>>(), 0.5);
@@ -155,7 +154,7 @@ fn level_and_offset_are_right_where_found() {
 /// The stated 95 % interval of the offset covers it in at least 95 %.
 #[test]
 fn stated_interval_of_the_offset_covers_it() {
-    let covered = Rate::of(trials().iter().filter(|t| is_found(t)).filter_map(|t| match t.state {
+    let covered = Rate::of(planted_trials().iter().filter(|t| is_found(t)).filter_map(|t| match t.state {
         Opposite::Sounding { offset, uncertainty, .. } => {
             Some((offset.get() - t.true_offset_cents).abs() <= uncertainty.get())
         }
@@ -168,14 +167,14 @@ fn stated_interval_of_the_offset_covers_it() {
 /// At most one false alarm in 500 clean natural takes, whatever is known beforehand.
 #[test]
 fn clean_takes_give_no_second_tone() {
-    let alarms = false_alarms(400_000, 1000, |seed| random_natural(seed, 40.0, 3000.0));
+    let alarms = false_alarms(400_000, trials(1000, 0), |seed| random_natural(seed, 40.0, 3000.0));
     assert!(alarms.value() <= 1.0 / 500.0, "{alarms}");
 }
 
 /// Sidebands that stand at the same distance in hertz beside every partial are tremor, not a reed.
 #[test]
 fn tremor_is_not_a_reed() {
-    let alarms = false_alarms(410_000, 120, |seed| {
+    let alarms = false_alarms(410_000, trials(120, 0), |seed| {
         let mut spec = random_natural(seed, 40.0, 2000.0);
         let chance = &mut Chance::split(seed, 302);
         let tremor = natural_tremor(chance, spec.f0_hz);
@@ -193,7 +192,7 @@ fn tremor_is_not_a_reed() {
 /// Mains hum with its harmonics is not a reed, strong as it may be.
 #[test]
 fn hum_is_not_a_reed() {
-    let alarms = false_alarms(420_000, 120, |seed| {
+    let alarms = false_alarms(420_000, trials(120, 0), |seed| {
         let mut spec = random_natural(seed, 40.0, 700.0);
         let chance = &mut Chance::split(seed, 303);
         let hum = natural_mains(chance);
@@ -206,7 +205,7 @@ fn hum_is_not_a_reed() {
 /// Another note of the instrument sounding along is not the opposite reed, whose pitch is known.
 #[test]
 fn another_note_is_not_the_opposite_reed() {
-    let alarms = over_seeds(430_000, 120, |seed| {
+    let alarms = over_seeds(430_000, trials(120, 0), |seed| {
         let mut spec = random_natural(seed, 80.0, 1500.0);
         let chance = &mut Chance::split(seed, 304);
         let cents = 100.0 * chance.between(2.0, 19.0).round() + chance.between(-8.0, 8.0);
@@ -222,7 +221,7 @@ fn another_note_is_not_the_opposite_reed() {
 /// An opposite tongue that moves at exactly the sounding reed's pitch is never reported as a second pitch.
 #[test]
 fn forced_tongue_is_never_a_second_pitch() {
-    let alarms = false_alarms(440_000, 120, |seed| {
+    let alarms = false_alarms(440_000, trials(120, 0), |seed| {
         let mut spec = random_natural(seed, 55.0, 2000.0);
         let chance = &mut Chance::split(seed, 305);
         let mut tongue =
@@ -268,7 +267,7 @@ fn false_alarms(first: u64, count: u64, spec: impl Fn(u64) -> ToneSpec + Sync + 
 /// An opposite reed on another note, 1 to 7 semitones away, is found at −45 dB with probability 0.97.
 #[test]
 fn bisonoric_opposite_is_found_at_45_db_below() {
-    let found = over_seeds(450_000, 150, |seed| {
+    let found = over_seeds(450_000, trials(150, 0), |seed| {
         let chance = &mut Chance::split(seed, 307);
         let mut spec = random_natural(seed, 60.0, 1500.0);
         let cents =
@@ -296,7 +295,7 @@ fn bisonoric_opposite_is_found_at_45_db_below() {
 /// When quiet, the stated upper limit holds in 95 % of takes, with an opposite reed anywhere from −75 to −25 dB.
 #[test]
 fn quiet_limit_holds() {
-    let held = over_seeds(460_000, 700, |seed| {
+    let held = over_seeds(460_000, trials(700, 0), |seed| {
         let chance = &mut Chance::split(seed, 308);
         let spec = planted(seed, 0.5, 40.0, chance.between(-75.0, -25.0))?;
         let rendered = spec.render(seed);
@@ -322,7 +321,7 @@ fn quiet_limit_holds() {
 /// Too close for the take: never `quiet`, and the time it asks for is longer than what it had.
 #[test]
 fn reeds_too_close_for_the_take_are_left_open() {
-    let judged = over_seeds(470_000, 120, |seed| {
+    let judged = over_seeds(470_000, trials(120, 0), |seed| {
         let spec = planted(seed, 0.02, 0.1, -30.0)?;
         let rendered = spec.render(seed);
         let pitch = spec.f0_hz * (spec.opposite.as_ref()?.offset_cents / 1200.0).exp2();

@@ -2,7 +2,7 @@
 
 use crate::bench::chance::Chance;
 use crate::bench::natural::{natural_opposite, random_natural};
-use crate::bench::statistics::{Rate, over_seeds};
+use crate::bench::statistics::{Rate, over_seeds, trials};
 use crate::bench::tone::{Rendered, ToneSpec, Wander};
 use platenote::analysis::{Expectation, Opposite, OppositeExpectation, SoundingReed, read};
 use platenote::units::{Cents, Hz};
@@ -47,7 +47,7 @@ fn pairs(first: u64, count: u64, cents: f64, spec: impl Fn(u64) -> ToneSpec + Sy
 /// Tremolo pairs, 4 to 30 cents and at least 3 beats in the take: both pitches to 0.3 cents, levels to 2 dB, in 95 %.
 #[test]
 fn tremolo_pairs_are_told_apart() {
-    let rate = pairs(500_000, 120, 0.3, |seed| {
+    let rate = pairs(500_000, trials(120, 0), 0.3, |seed| {
         let chance = &mut Chance::split(seed, 400);
         let mut spec = random_natural(seed, 110.0, 1800.0);
         let least = 1200.0 * (1.0 + 3.0 / (spec.f0_hz * spec.steady_s)).log2();
@@ -62,7 +62,7 @@ fn tremolo_pairs_are_told_apart() {
 /// reed is read from the odd partials.
 #[test]
 fn octave_pairs_are_told_apart() {
-    let rate = pairs(510_000, 120, 0.5, |seed| {
+    let rate = pairs(510_000, trials(120, 0), 0.5, |seed| {
         let chance = &mut Chance::split(seed, 401);
         let mut spec = random_natural(seed, 60.0, 900.0);
         let least = (1200.0 * (1.0 + 3.0 / (2.0 * spec.f0_hz * spec.steady_s)).log2()).max(2.0);
@@ -77,7 +77,7 @@ fn octave_pairs_are_told_apart() {
 /// which follows from the opposite reed's own take.
 #[test]
 fn a_loud_opposite_reed_is_told_from_the_one_that_is_played() {
-    let right = over_seeds(550_000, 60, |seed| {
+    let right = over_seeds(550_000, trials(60, 0), |seed| {
         let chance = &mut Chance::split(seed, 404);
         let mut spec = random_natural(seed, 110.0, 1500.0);
         let least = 1200.0 * (1.0 + 3.0 / (spec.f0_hz * spec.steady_s)).log2();
@@ -110,7 +110,7 @@ fn a_loud_opposite_reed_is_told_from_the_one_that_is_played() {
 /// The upper reed of an octave pair is told as such, and never taken for the opposite reed that leaks.
 #[test]
 fn an_octave_reed_is_not_the_opposite_reed() {
-    let alarms = over_seeds(540_000, 150, |seed| {
+    let alarms = over_seeds(540_000, trials(150, 0), |seed| {
         let chance = &mut Chance::split(seed, 403);
         let mut spec = random_natural(seed, 60.0, 900.0);
         let offset = 1200.0 + chance.sign() * chance.log_between(1.0, 20.0);
@@ -139,7 +139,7 @@ fn an_octave_reed_is_not_the_opposite_reed() {
 /// One reed whose pitch swings slowly by 4 to 25 cents dwells at two places, and is still one reed: nothing beats.
 #[test]
 fn one_reed_that_swings_is_not_split() {
-    let split = over_seeds(530_000, 100, |seed| {
+    let split = over_seeds(530_000, trials(100, 0), |seed| {
         let chance = &mut Chance::split(seed, 402);
         let mut spec = random_natural(seed, 60.0, 2000.0);
         spec.wander = Wander {
@@ -159,7 +159,7 @@ fn one_reed_that_swings_is_not_split() {
 /// One reed alone is never split into two.
 #[test]
 fn one_reed_is_not_split() {
-    let split = over_seeds(520_000, 160, |seed| {
+    let split = over_seeds(520_000, trials(160, 0), |seed| {
         let rendered = random_natural(seed, 40.0, 3000.0).render(seed);
         read(&rendered.take(), &Expectation::default()).is_ok_and(|r| !r.reeds.is_empty())
     });

@@ -5,7 +5,7 @@
 use super::chance::Chance;
 use super::tone::{Companion, Rendered, Tail, ToneSpec};
 use super::truth::{Breath, Truth};
-use super::voice::{STEP, add_series, n_controls, turns};
+use super::voice::{STEP, add_series, add_sine, n_controls, turns};
 use std::f64::consts::TAU;
 
 /// Stream of chance the room is drawn from.
@@ -233,10 +233,7 @@ impl ToneSpec {
                 let level = mains.level_db - 4.0 * (h - 1) as f64
                     + if h > 1 { chance.between(-6.0, 6.0) } else { 0.0 };
                 let (amplitude, phase) = (strongest * 10f64.powf(level / 20.0), chance.unit());
-                let turn = mains.hz * h as f64 / rate;
-                for (i, x) in out.iter_mut().enumerate() {
-                    *x += amplitude * (TAU * (turn * i as f64 + phase).fract()).sin();
-                }
+                add_sine(out, mains.hz * h as f64 / rate, phase, amplitude);
             }
         }
         if let Some(rumble_db) = self.rumble_db {

@@ -4,6 +4,7 @@ use platenote::segmentation::{Found, Kind, Note, Splitter};
 
 use crate::bench::chance::Chance;
 use crate::bench::sitting::{Happens, Sitting};
+use crate::bench::voice::add_sine;
 
 /// Low, so that much sound takes little time; the splitter itself works at 14 to 28 kHz whatever comes.
 const RATE_HZ: u32 = 16_000;
@@ -93,13 +94,13 @@ fn every_note_is_found_once_and_nothing_else_is_a_note() {
 
 /// The sitting with a mains hum of four lines under it, its first at this level, dBFS.
 fn with_hum(sitting: &mut Sitting, mains_hz: f64, level_dbfs: f64) {
-    let rate = f64::from(sitting.rate_hz);
-    for (idx, sample) in sitting.samples.iter_mut().enumerate() {
-        let turn = std::f64::consts::TAU * mains_hz * idx as f64 / rate;
-        let lines = [(1.0, 1.0), (2.0, 0.7), (3.0, 0.4), (5.0, 0.2)];
-        let hum: f64 = lines.iter().map(|(number, size)| size * (number * turn + number).sin()).sum();
-        *sample += (hum * 2f64.sqrt() * 10f64.powf(level_dbfs / 20.0)) as f32;
+    let mut hum = vec![0.0; sitting.samples.len()];
+    for (number, size) in [(1.0, 1.0), (2.0, 0.7), (3.0, 0.4), (5.0, 0.2)] {
+        let amplitude = size * 2f64.sqrt() * 10f64.powf(level_dbfs / 20.0);
+        let turn = number * mains_hz / f64::from(sitting.rate_hz);
+        add_sine(&mut hum, turn, number / std::f64::consts::TAU, amplitude);
     }
+    sitting.samples.iter_mut().zip(hum).for_each(|(sample, hum)| *sample += hum as f32);
 }
 
 /// What was planted is found, at its pitch, and nothing else.
