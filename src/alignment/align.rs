@@ -4,18 +4,18 @@ use std::collections::BTreeSet;
 
 use rayon::prelude::*;
 
-use super::lanes::Lanes;
+use super::hmm::{self, At, Notes};
 use super::offset::{APART_CENTS, KnownOffset, Rival, Way, log_expected, middle, rival, steps};
 use super::order::PlayOrder;
 use super::strokes;
 use super::swapped::{self, Swaps};
-use super::walk::{self, At, Notes};
+use super::transitions::Transitions;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::units::{Cents, Dbfs, Hz};
 
 /// A note as it was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Heard {
+pub struct Observation {
     /// Its pitch, within some cents.
     pub pitch: Hz,
     /// Its level.
@@ -32,14 +32,14 @@ pub struct Placing {
     /// How far its pitch lies from that reed's target, the common offset included.
     pub deviation: Option<Cents>,
     /// Why it is doubtful, or why it has no place; empty when it is sure.
-    pub doubts: Vec<Doubt>,
+    pub doubts: Vec<PlacingDoubt>,
     /// Of several notes of a reed the last good one speaks.
     pub speaks: bool,
 }
 
 /// Why a place is doubtful.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Doubt {
+pub enum PlacingDoubt {
     /// Another reed is nearly as likely; this is how likely the given place is.
     Likely {
         /// From 0 to 1.
@@ -114,7 +114,7 @@ const NEIGHBOURS: usize = 6;
 pub fn align(
     instrument: &Instrument,
     orders: &[PlayOrder],
-    notes: &[Heard],
+    notes: &[Observation],
     known: Option<KnownOffset>,
 ) -> Option<Alignment> {
     let all: BTreeSet<&ReedPlace> =
@@ -131,7 +131,7 @@ pub fn align(
         below_db: below_neighbours(notes),
         targets: targets.iter().map(|target| target + offset).collect(),
     };
-    let lanes: Vec<Lanes> = orders.iter().map(|order| Lanes::new(order, &reeds)).collect();
+    let lanes: Vec<Transitions> = orders.iter().map(|order| Transitions::new(order, &reeds)).collect();
     // How likely each order and offset is.
     let steps = steps(known);
     let expected = |order: usize, offset: f64| log_expected(known, offset) - LATER_ORDER * order as f64;
@@ -141,7 +141,7 @@ pub fn align(
     let ways: Vec<(usize, f64, f64)> = tries
         .into_par_iter()
         .filter_map(|(idx, offset)| {
-            let log = walk::log_likelihood(lanes.get(idx)?, &heard(offset, &targets));
+            let log = hmm::log_likelihood(lanes.get(idx)?, &heard(offset, &targets));
             Some((idx, offset, expected(idx, offset) + log))
         })
         .collect();
@@ -162,7 +162,7 @@ pub fn align(
     let (chosen, offset) = (*chosen, *offset);
     let lane = lanes.get(chosen)?;
     let notes_heard = heard(offset, &swaps.targets);
-    let mut way = walk::likeliest(lane, &notes_heard);
+    let mut way = hmm::likeliest(lane, &notes_heard);
     let unclear = strokes::settle(&mut way, lane, &reeds, &notes_heard);
     // Every order, offset and swap that may still be true has its say in how sure a place is.
     let way_of = |log: f64, order: usize, offset: f64, targets: &[f64]| Way {
@@ -189,7 +189,7 @@ pub fn align(
     for some in all.chunks(AT_A_TIME) {
         let sums: Vec<(f64, Vec<Vec<f64>>)> = some
             .par_iter()
-            .filter_map(|one| Some(((one.log - top).exp(), walk::sums(lanes.get(one.order)?, &one.notes))))
+            .filter_map(|one| Some(((one.log - top).exp(), hmm::sums(lanes.get(one.order)?, &one.notes))))
             .collect();
         for (part, of_reed) in sums {
             for (sum, one) in likely.iter_mut().flatten().zip(of_reed.into_iter().flatten()) {
@@ -205,7 +205,12 @@ pub fn align(
         .enumerate()
         .map(|(idx, at)| {
             let At::State(state) = at else {
-                return Placing { place: None, deviation: None, doubts: vec![Doubt::Astray], speaks: false };
+                return Placing {
+                    place: None,
+                    deviation: None,
+                    doubts: vec![PlacingDoubt::Astray],
+                    speaks: false,
+                };
             };
             let reed = lane.reed[*state];
             let from_own = notes_heard.cents[idx] - targets[reed];
@@ -213,14 +218,14 @@ pub fn align(
             for swap in swaps.said.iter().chain(&swaps.doubtful) {
                 let other =
                     swap.iter().position(|plate| *plate == reeds[reed].plate).and_then(|at| swap.get(1 - at));
-                doubts.extend(other.map(|with| Doubt::Swapped { with: with.clone() }));
+                doubts.extend(other.map(|with| PlacingDoubt::Swapped { with: with.clone() }));
             }
             let by = notes_heard.cents[idx] - notes_heard.targets[reed];
             if by.abs() > NEAR_CENTS {
-                doubts.push(Doubt::FarOff { by: cents(by) });
+                doubts.push(PlacingDoubt::FarOff { by: cents(by) });
             }
             if let Some(times) = unclear[idx] {
-                doubts.push(Doubt::WhichStroke { times });
+                doubts.push(PlacingDoubt::WhichStroke { times });
             }
             let part = likely[idx][reed];
             let other = (0..reeds.len())
@@ -230,7 +235,7 @@ pub fn align(
                 Some(other) => Some(other),
                 None => other.filter(|_| part < SURE).map(|other| reeds[other].clone()),
             };
-            doubts.extend(other.map(|other| Doubt::Likely { part, other }));
+            doubts.extend(other.map(|other| PlacingDoubt::Likely { part, other }));
             Placing {
                 place: Some(reeds[reed].clone()),
                 deviation: Some(cents(from_own)),
@@ -294,8 +299,8 @@ fn settings(ways: &[(usize, f64, f64)]) -> Vec<(usize, f64)> {
 }
 
 /// The middle of how far the notes lie from their targets along the likeliest way, so that no reed pays for the grid.
-fn settled_offset(lanes: &Lanes, notes: &Notes, offset: f64) -> f64 {
-    let way = walk::likeliest(lanes, notes);
+fn settled_offset(lanes: &Transitions, notes: &Notes, offset: f64) -> f64 {
+    let way = hmm::likeliest(lanes, notes);
     let offs = way.iter().zip(&notes.cents).filter_map(|(at, cents)| match at {
         At::State(state) => Some(cents - notes.targets.get(*lanes.reed.get(*state)?)?),
         At::Astray => None,
@@ -306,7 +311,7 @@ fn settled_offset(lanes: &Lanes, notes: &Notes, offset: f64) -> f64 {
 }
 
 /// Of several notes of a reed the last good one speaks; where none is good, the last.
-pub fn let_speak(placings: &mut [Placing], notes: &[Heard]) {
+pub fn let_speak(placings: &mut [Placing], notes: &[Observation]) {
     let places: BTreeSet<ReedPlace> = placings.iter().filter_map(|placing| placing.place.clone()).collect();
     placings.iter_mut().for_each(|placing| placing.speaks = false);
     for place in places {
@@ -332,7 +337,7 @@ fn runner_up(orders: &[PlayOrder], ways: &[(usize, f64, f64)], chosen: usize) ->
 }
 
 /// How much softer each note is than the middle of its neighbours, dB.
-fn below_neighbours(notes: &[Heard]) -> Vec<f64> {
+fn below_neighbours(notes: &[Observation]) -> Vec<f64> {
     (0..notes.len())
         .map(|idx| {
             let around = notes.iter().take(idx + NEIGHBOURS + 1).skip(idx.saturating_sub(NEIGHBOURS));

@@ -3,15 +3,15 @@
 mod align;
 mod by_name;
 mod by_pitch;
-mod lanes;
+mod hmm;
 mod likelihood;
 mod offset;
 mod order;
 mod strokes;
 mod swapped;
-mod walk;
+mod transitions;
 
-pub use align::{Alignment, Doubt, Heard, Placing, align, let_speak};
+pub use align::{Alignment, Observation, Placing, PlacingDoubt, align, let_speak};
 pub use by_name::place_by_name;
 pub use by_pitch::{CLEARANCE, Candidate, NEAREST, place_by_pitch};
 pub use offset::{KnownOffset, Rival};

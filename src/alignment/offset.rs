@@ -1,7 +1,7 @@
 //! How far the whole instrument lies from its targets: what is expected beforehand, and what else may be true.
 
-use super::lanes::Lanes;
-use super::walk::{self, At, Notes};
+use super::hmm::{self, At, Notes};
+use super::transitions::Transitions;
 use crate::instrument::ReedPlace;
 use crate::units::Cents;
 
@@ -78,7 +78,7 @@ pub(super) fn rival(
     all: &[Way],
     chosen: f64,
     least: f64,
-    lanes: &[Lanes],
+    lanes: &[Transitions],
     reeds: &[ReedPlace],
 ) -> Option<Rival> {
     let top = all.iter().map(|one| one.log).fold(f64::NEG_INFINITY, f64::max);
@@ -93,7 +93,7 @@ pub(super) fn rival(
         return None;
     }
     let lane = lanes.get(best.order)?;
-    let way = walk::likeliest(lane, &best.notes);
+    let way = hmm::likeliest(lane, &best.notes);
     let places = way.iter().map(|at| match at {
         At::State(state) => lane.reed.get(*state).and_then(|reed| reeds.get(*reed)).cloned(),
         At::Astray => None,

@@ -4,8 +4,8 @@
 //! seldom do; and who plays a reed again was not content with the go before, often because it was soft. What is decided
 //! here stays doubtful all the same.
 
-use super::lanes::Lanes;
-use super::walk::{At, Notes};
+use super::hmm::{At, Notes};
+use super::transitions::Transitions;
 use crate::instrument::{ReedPlace, Stroke};
 
 /// Reeds of a plate within this have one note, cents.
@@ -33,7 +33,7 @@ const MOST: usize = 8;
 /// Settle the strokes along a way; for each note how often its plate sounds, where that leaves the stroke unclear.
 pub(super) fn settle(
     way: &mut [At],
-    lanes: &Lanes,
+    lanes: &Transitions,
     reeds: &[ReedPlace],
     notes: &Notes,
 ) -> Vec<Option<usize>> {

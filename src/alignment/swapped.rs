@@ -1,8 +1,8 @@
 //! Plates that were put back in each other's place, by the pitches along an order.
 
 use super::align::NEAR_CENTS;
-use super::lanes::Lanes;
-use super::walk::{self, At, Notes};
+use super::hmm::{self, At, Notes};
+use super::transitions::Transitions;
 use crate::instrument::{PlatePlace, ReedPlace};
 
 /// Two plates lie in each other's place this rarely, natural logarithm; so near to the limit it is doubtful.
@@ -37,12 +37,12 @@ type Try = (f64, [PlatePlace; 2], Vec<f64>);
 
 /// Look for pairs of plates whose exchange makes the whole far likelier.
 pub(super) fn find(
-    lanes: &Lanes,
+    lanes: &Transitions,
     reeds: &[ReedPlace],
     targets: &[f64],
     heard: impl Fn(&[f64]) -> Notes,
 ) -> Swaps {
-    let mut now = walk::log_likelihood(lanes, &heard(targets));
+    let mut now = hmm::log_likelihood(lanes, &heard(targets));
     let mut found =
         Swaps { said: Vec::new(), doubtful: None, targets: targets.to_vec(), log: now, ways: Vec::new() };
     if !fits(lanes, &heard(targets)) {
@@ -56,7 +56,7 @@ pub(super) fn find(
             .into_iter()
             .filter_map(|[a, b]| {
                 let changed = exchanged(reeds, &found.targets, &a, &b)?;
-                Some((walk::log_likelihood(lanes, &heard(&changed)) + rarity, [a, b], changed))
+                Some((hmm::log_likelihood(lanes, &heard(&changed)) + rarity, [a, b], changed))
             })
             .collect();
         tries.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -83,8 +83,8 @@ pub(super) fn find(
 }
 
 /// Whether most notes are where they should be; else the whole is not understood, and no swap explains it.
-fn fits(lanes: &Lanes, notes: &Notes) -> bool {
-    let way = walk::likeliest(lanes, notes);
+fn fits(lanes: &Transitions, notes: &Notes) -> bool {
+    let way = hmm::likeliest(lanes, notes);
     let near = way.iter().zip(&notes.cents).filter(|(at, cents)| match at {
         At::State(state) => lanes
             .reed
@@ -124,8 +124,8 @@ fn pairs(reeds: &[ReedPlace], suspects: &[PlatePlace], most: usize) -> Vec<[Plat
 }
 
 /// Plates at which the likeliest way does anything but go on to the next reed, or whose pitch is far off.
-fn suspects(lanes: &Lanes, reeds: &[ReedPlace], notes: &Notes) -> Vec<PlatePlace> {
-    let way = walk::likeliest(lanes, notes);
+fn suspects(lanes: &Transitions, reeds: &[ReedPlace], notes: &Notes) -> Vec<PlatePlace> {
+    let way = hmm::likeliest(lanes, notes);
     let mut suspects: Vec<PlatePlace> = Vec::new();
     let mut add = |state: usize| {
         let plate = lanes.reed.get(state).and_then(|reed| reeds.get(*reed)).map(|reed| &reed.plate);

@@ -8,7 +8,7 @@ use std::time::SystemTime;
 use super::Error;
 use super::event_stream::EventStream;
 use super::found::Found;
-use super::recording_task::{Order, RecordingTask};
+use super::recording_task::{RecordingCommand, RecordingTask};
 use crate::job::{Job, JobWriter, Plan, Template, is_plain_name};
 
 /// Templates by the names `new --template` knows them by, with a word on each.
@@ -111,7 +111,7 @@ impl AppState {
             None => work(&mut JobWriter::open(&self.job_folder()?)?),
             Some(orders) => {
                 let (answer, answered) = channel();
-                let order = Order::Own(Box::new(move |job| {
+                let order = RecordingCommand::Own(Box::new(move |job| {
                     // Whoever asked may have gone away; the work is done all the same.
                     let _ = answer.send(work(job));
                 }));
@@ -165,7 +165,7 @@ impl AppState {
     }
 
     /// Where orders to the task go; `None` when none is there.
-    pub fn orders(&self) -> Option<std::sync::mpsc::Sender<Order>> {
+    pub fn orders(&self) -> Option<std::sync::mpsc::Sender<RecordingCommand>> {
         let task = locked(&self.task);
         task.as_ref().filter(|task| !task.is_over()).map(|task| task.orders.clone())
     }

@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use super::Error;
 use super::app_state::AppState;
 use super::plan_table::Table;
-use super::recording_task::{self, Order, Wish};
+use super::recording_task::{self, RecordingCommand, Wish};
 use super::routes::seen;
 use crate::evaluation::{self, USUAL_SOUND_MB};
 use crate::instrument::{Material, Spot};
@@ -45,11 +45,11 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
             app.start_recording(|folder| recording_task::begin(app, folder, wish))?;
             text("recording begins".into())
         }
-        "again" => order(app, Order::Again, "the last reed once more"),
-        "skip" => order(app, Order::Skip, "left out"),
-        "back" => order(app, Order::Back, "the reed before"),
-        "there" => order(app, Order::There, "kept where it fits"),
-        "here" => order(app, Order::Here, "kept for the due reed"),
+        "again" => order(app, RecordingCommand::Again, "the last reed once more"),
+        "skip" => order(app, RecordingCommand::Skip, "left out"),
+        "back" => order(app, RecordingCommand::Back, "the reed before"),
+        "there" => order(app, RecordingCommand::There, "kept where it fits"),
+        "here" => order(app, RecordingCommand::Here, "kept for the due reed"),
         "stop" => {
             app.stop_recording();
             text("recording has ended".into())
@@ -108,7 +108,7 @@ fn read<T: DeserializeOwned>(body: &[u8]) -> Result<T, Error> {
         .map_err(|error| Error::Word(format!("the page sent what is not wanted here: {error}")))
 }
 
-fn order(app: &AppState, order: Order, said: &str) -> Result<Value, Error> {
+fn order(app: &AppState, order: RecordingCommand, said: &str) -> Result<Value, Error> {
     let orders = app.orders().ok_or(Error::NotRecording)?;
     orders.send(order).map_err(|_| Error::NotRecording)?;
     Ok(json!({ "said": said }))

@@ -27,20 +27,20 @@ pub(super) struct NewPhoto {
 
 /// A kind of picture that browsers show.
 #[derive(Clone, Copy, PartialEq, Debug)]
-struct Kind {
+struct ImageKind {
     ending: &'static str,
     mime: &'static str,
 }
 
 /// What the bytes are by how they begin, whatever they are called; `None` for everything else.
-fn kind_of(bytes: &[u8]) -> Option<Kind> {
+fn kind_of(bytes: &[u8]) -> Option<ImageKind> {
     let is_webp = bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP".as_slice());
     match bytes {
-        [0xff, 0xd8, 0xff, ..] => Some(Kind { ending: "jpg", mime: "image/jpeg" }),
+        [0xff, 0xd8, 0xff, ..] => Some(ImageKind { ending: "jpg", mime: "image/jpeg" }),
         [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', ..] => {
-            Some(Kind { ending: "png", mime: "image/png" })
+            Some(ImageKind { ending: "png", mime: "image/png" })
         }
-        _ if is_webp => Some(Kind { ending: "webp", mime: "image/webp" }),
+        _ if is_webp => Some(ImageKind { ending: "webp", mime: "image/webp" }),
         _ => None,
     }
 }

@@ -8,18 +8,18 @@ use std::sync::mpsc::Sender;
 use std::thread::JoinHandle;
 
 use crate::job::JobWriter;
-use crate::session::Asked;
+use crate::session::Command;
 
 /// Something to be done on a job by whoever holds it.
 pub(super) type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
 
 /// What the page asks of a task; a piece of writing to the job is what only the page does.
-pub(super) type Order = Asked<Writing>;
+pub(super) type RecordingCommand = Command<Writing>;
 
 /// A task that was begun.
 pub(super) struct RecordingTask {
     /// Where its orders go.
-    pub orders: Sender<Order>,
+    pub orders: Sender<RecordingCommand>,
     thread: JoinHandle<()>,
 }
 
@@ -48,7 +48,7 @@ impl RecordingTask {
     /// End it, and wait until all is stored.
     pub fn end(self) {
         // One that is over takes no orders.
-        let _ = self.orders.send(Order::Stop);
+        let _ = self.orders.send(RecordingCommand::Stop);
         let _ = self.thread.join();
     }
 }

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
-use super::{Order, RecordingTask, Wish, Writing};
+use super::{RecordingCommand, RecordingTask, Wish, Writing};
 use crate::analysis::{Clock, Expectation};
 use crate::audio::Microphone;
 use crate::bench_page::Error;
@@ -17,7 +17,7 @@ use crate::job::{ClockFacts, JobWriter, PassChange};
 use crate::report::figures;
 use crate::session::words::{opposite, reasons, uneven, whose};
 use crate::session::{
-    self, Agenda, Live, Now, Order as Sequence, Said, Session, Setting, Snapshot, Taken, clock_of_input,
+    self, Agenda, Live, LiveState, Sequence, Session, SessionEvent, Setting, Snapshot, Taken, clock_of_input,
     reeds_in, still_due,
 };
 
@@ -81,7 +81,7 @@ fn temperature(text: &str) -> Result<Option<f64>, Error> {
 /// The events behind a session.
 struct Bench {
     app: Arc<AppState>,
-    orders: Receiver<Order>,
+    orders: Receiver<RecordingCommand>,
     pass: String,
     live: Live,
     live_now: Option<Value>,
@@ -97,7 +97,7 @@ impl session::Front for Bench {
     type Error = Error;
     type Own = Writing;
 
-    fn happened(&mut self, _: &Session, said: &Said) -> Result<(), Error> {
+    fn happened(&mut self, _: &Session, said: &SessionEvent) -> Result<(), Error> {
         self.tell(said);
         Ok(())
     }
@@ -109,7 +109,7 @@ impl session::Front for Bench {
     /// The live reading of what sounds now.
     fn sounded(&mut self, session: &Session, sound: &[f32]) {
         let Some(now) = self.live.hear(sound) else { return };
-        let Now::Note(reading, since_s) = now else {
+        let LiveState::Note(reading, since_s) = now else {
             self.live_now = None;
             return;
         };
@@ -127,7 +127,7 @@ impl session::Front for Bench {
             "uncertainty": reading.uncertainty.get(), "since_s": since_s}));
     }
 
-    fn asked(&mut self) -> Vec<Order> {
+    fn asked(&mut self) -> Vec<RecordingCommand> {
         self.orders.try_iter().collect()
     }
 
@@ -153,7 +153,7 @@ impl Bench {
         mut microphone: Microphone,
         pass: String,
         reeds: Vec<ReedPlace>,
-        orders: Receiver<Order>,
+        orders: Receiver<RecordingCommand>,
     ) -> Result<(), Error> {
         let input = microphone.input().clone();
         let (clock, clock_words) = clock_of_input(&input);
@@ -182,37 +182,37 @@ impl Bench {
         session::play(&mut session, &mut microphone, &mut bench)
     }
 
-    fn tell(&mut self, said: &Said) {
+    fn tell(&mut self, said: &SessionEvent) {
         let saying = match said {
-            Said::Began => {
+            SessionEvent::Began => {
                 (self.is_again, self.is_held) = (false, false);
                 return;
             }
-            Said::Enough => return,
-            Said::Knock => json!({"kind": "word", "text": "that was too short for a note"}),
-            Said::Taken(taken) => {
+            SessionEvent::Enough => return,
+            SessionEvent::Knock => json!({"kind": "word", "text": "that was too short for a note"}),
+            SessionEvent::Taken(taken) => {
                 self.is_again = taken.stays_due;
                 self.judge(taken);
                 take(taken, &self.pass)
             }
-            Said::NoReading { place, refusal, remarks } => {
+            SessionEvent::NoReading { place, refusal, remarks } => {
                 self.is_again = true;
                 json!({"kind": "word", "place": place.to_string(), "text":
                         figures(&format!("{place}: no reading, {refusal}; nothing is stored. Play it once more")), "more": remarks})
             }
-            Said::Other(other) => {
+            SessionEvent::Other(other) => {
                 self.is_held = true;
                 json!({"kind": "other", "place": other.due.to_string(),
                         "belongs_to": other.belongs_to.as_ref().map(ToString::to_string),
                         "text": figures(&format!("{} is due, and {} was heard, {} from it: {}; nothing is stored yet",
                             other.due, other.pitch, other.deviation, whose(other)))})
             }
-            Said::Spoiled { place, remark, now } => {
+            SessionEvent::Spoiled { place, remark, now } => {
                 self.is_again = *now;
                 let when = if *now { "play it once more" } else { "it comes again at the end" };
                 json!({"kind": "word", "place": place.to_string(), "text": format!("{place}: {remark}; {when}")})
             }
-            Said::Trouble(trouble) => json!({"kind": "word", "text": trouble}),
+            SessionEvent::Trouble(trouble) => json!({"kind": "word", "text": trouble}),
         };
         self.app.events.say(saying);
     }

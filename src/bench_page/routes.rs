@@ -18,7 +18,7 @@ use super::plan_table::Table;
 use super::{Error, commands, guard, parts, parts_bench, parts_work, photos};
 use crate::job::{self, Event, Job};
 
-type Answer = Result<Response, Trouble>;
+type Answer = Result<Response, ErrorResponse>;
 type Shared = State<Arc<AppState>>;
 
 /// Every path behind the token.
@@ -60,15 +60,15 @@ fn file(kind: &'static str, text: &'static str) -> Response {
 }
 
 /// An error as the page tells it.
-struct Trouble(Error);
+struct ErrorResponse(Error);
 
-impl From<Error> for Trouble {
+impl From<Error> for ErrorResponse {
     fn from(error: Error) -> Self {
         Self(error)
     }
 }
 
-impl IntoResponse for Trouble {
+impl IntoResponse for ErrorResponse {
     fn into_response(self) -> Response {
         let body = json!({"error": self.0.to_string(), "next": self.0.next()});
         (StatusCode::UNPROCESSABLE_ENTITY, Json(body)).into_response()
@@ -79,19 +79,19 @@ impl IntoResponse for Trouble {
 async fn beside<T: Send + 'static>(
     app: Arc<AppState>,
     work: impl FnOnce(&Arc<AppState>) -> Result<T, Error> + Send + 'static,
-) -> Result<T, Trouble> {
+) -> Result<T, ErrorResponse> {
     match tokio::task::spawn_blocking(move || work(&app)).await {
-        Ok(done) => done.map_err(Trouble),
-        Err(_) => Err(Trouble(Error::Server(std::io::Error::other("the work was broken off")))),
+        Ok(done) => done.map_err(ErrorResponse),
+        Err(_) => Err(ErrorResponse(Error::Server(std::io::Error::other("the work was broken off")))),
     }
 }
 
 #[derive(Deserialize)]
-struct Asked {
+struct PassQuery {
     pass: Option<String>,
 }
 
-async fn part(State(app): Shared, Path(name): Path<String>, Query(asked): Query<Asked>) -> Answer {
+async fn part(State(app): Shared, Path(name): Path<String>, Query(asked): Query<PassQuery>) -> Answer {
     let pass = asked.pass;
     let markup = beside(app, move |app| {
         let pass = pass.as_deref();

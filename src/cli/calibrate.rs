@@ -73,7 +73,7 @@ impl From<ToneError> for Failure {
 }
 
 /// What listened, and what it heard.
-struct Heard {
+struct ToneTake {
     take: Take,
     name: String,
     id: String,
@@ -117,7 +117,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     Ok(Ended::Done)
 }
 
-fn from_file(file: &Path, device: Option<&str>) -> Result<Heard, Failure> {
+fn from_file(file: &Path, device: Option<&str>) -> Result<ToneTake, Failure> {
     let Some(device) = device.map(str::trim).filter(|device| !device.is_empty()) else {
         return Err(Failure::bad_usage(
             format!("`{}` does not say which device recorded it", file.display()),
@@ -129,7 +129,7 @@ fn from_file(file: &Path, device: Option<&str>) -> Result<Heard, Failure> {
         output::say("note: the file was stored by a lossy coder; a WAV file is surer");
     }
     let (name, id) = plugged_in(device);
-    Ok(Heard { take, name, id })
+    Ok(ToneTake { take, name, id })
 }
 
 /// The input of this name, where one is plugged in; else the name alone.
@@ -146,7 +146,7 @@ fn plugged_in(device: &str) -> (String, String) {
 }
 
 #[cfg(not(feature = "mic"))]
-fn live(arguments: &Arguments) -> Result<Heard, Failure> {
+fn live(arguments: &Arguments) -> Result<ToneTake, Failure> {
     let _ = arguments.listen_s;
     Err(Failure::could_not(
         "this program was built without recording",
@@ -155,7 +155,7 @@ fn live(arguments: &Arguments) -> Result<Heard, Failure> {
 }
 
 #[cfg(feature = "mic")]
-fn live(arguments: &Arguments) -> Result<Heard, Failure> {
+fn live(arguments: &Arguments) -> Result<ToneTake, Failure> {
     use crate::audio::Microphone;
     let mut microphone = Microphone::open(arguments.device.as_deref())?;
     let input = microphone.input().clone();
@@ -176,7 +176,7 @@ fn live(arguments: &Arguments) -> Result<Heard, Failure> {
     sound.truncate(wanted);
     let channel = audio::clearest_channel(&sound, input.channels, input.rate_hz);
     let samples = sound.chunks_exact(input.channels).filter_map(|frame| frame.get(channel)).copied();
-    Ok(Heard { take: Take::new(samples.collect(), input.rate_hz), name: input.name, id: input.id })
+    Ok(ToneTake { take: Take::new(samples.collect(), input.rate_hz), name: input.name, id: input.id })
 }
 
 fn list(clocks: &Clocks, json: bool) -> Result<Ended, Failure> {

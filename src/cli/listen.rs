@@ -45,7 +45,7 @@ mod with_microphone {
     use crate::cli::output;
     use crate::instrument::{Temperament, Tuning};
     use crate::job::ClockFacts;
-    use crate::session::{Live, Now, clock_of_input};
+    use crate::session::{Live, LiveState, clock_of_input};
     use crate::units::Cents;
 
     /// The trace goes back over so many readings, about 5 s.
@@ -73,10 +73,10 @@ mod with_microphone {
             frames += sound.len() / input.channels.max(1);
             let heard_s = frames as f64 / f64::from(input.rate_hz);
             match live.hear(&sound) {
-                Some(Now::Note(reading, since_s)) => {
+                Some(LiveState::Note(reading, since_s)) => {
                     tell(&arguments, &tuning, &reading, (heard_s, since_s), &mut trace)?;
                 }
-                Some(Now::Quiet) => trace.clear(),
+                Some(LiveState::Quiet) => trace.clear(),
                 None => {}
             }
             if arguments.seconds.is_some_and(|seconds| heard_s >= seconds) {

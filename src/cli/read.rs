@@ -61,7 +61,7 @@ struct Wanted {
 }
 
 /// What a file gave.
-pub(crate) struct Heard {
+pub(crate) struct FileReading {
     /// As the person named it.
     pub name: String,
     pub outcome: Result<(Reading, Option<(Note, Cents)>), Silence>,
@@ -91,7 +91,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let (mut all_read, mut table) = (true, read_table::ReadTable::new());
     for some in wanted.chunks(AT_A_TIME) {
         // In the order given, whichever is finished first.
-        let heard: Vec<Heard> = some.par_iter().map(|wanted| hear(wanted, &tuning)).collect();
+        let heard: Vec<FileReading> = some.par_iter().map(|wanted| hear(wanted, &tuning)).collect();
         for one in heard {
             all_read &= one.outcome.is_ok();
             if arguments.json {
@@ -107,7 +107,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     Ok(if all_read { Ended::Done } else { Ended::CouldNot })
 }
 
-fn hear(wanted: &Wanted, tuning: &Tuning) -> Heard {
+fn hear(wanted: &Wanted, tuning: &Tuning) -> FileReading {
     let outcome = audio::read_file(&wanted.path).map_err(Silence::Unreadable).and_then(|take| {
         let reading = analysis::read(&take, &wanted.expectation).map_err(Silence::Refused)?;
         let against = match wanted.note {
@@ -116,10 +116,10 @@ fn hear(wanted: &Wanted, tuning: &Tuning) -> Heard {
         };
         Ok((reading, against))
     });
-    Heard { name: wanted.name.clone(), outcome }
+    FileReading { name: wanted.name.clone(), outcome }
 }
 
-fn line(heard: &Heard) -> FileLine {
+fn line(heard: &FileReading) -> FileLine {
     match &heard.outcome {
         Ok((reading, against)) => FileLine::read(&heard.name, reading, *against),
         Err(silence) => match silence {

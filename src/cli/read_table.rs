@@ -2,7 +2,7 @@
 
 use super::failure::{Failure, print_error};
 use super::output::{self, signed};
-use super::read::{Heard, Silence};
+use super::read::{FileReading, Silence};
 use crate::analysis::{NotMeasured, Opposite, Reading, Tail};
 use crate::instrument::Note;
 use crate::units::Cents;
@@ -20,7 +20,7 @@ impl ReadTable {
         Self { rows: Vec::new(), silent: Vec::new() }
     }
 
-    pub(crate) fn add(&mut self, heard: &Heard) {
+    pub(crate) fn add(&mut self, heard: &FileReading) {
         match &heard.outcome {
             Ok((reading, against)) => self.rows.push(row(&heard.name, reading, *against)),
             Err(silence @ Silence::Refused(_)) => {

@@ -2,14 +2,14 @@
 //!
 //! Pure: no files, no job, no plan. Nothing grows with the length of the recording.
 
+mod channel;
 mod cuts;
 mod decimator;
-mod ear;
-mod found;
+mod detection;
 mod segmenter;
 mod splitter;
 mod tone;
 
 pub use cuts::Cuts;
-pub use found::{Found, Kind, NoNote, Note, Whole};
+pub use detection::{Completeness, Detection, DetectionKind, NoNote, Note};
 pub use splitter::{LEVEL_STEP_S, MOST_CHANNELS, Splitter};

@@ -1,10 +1,10 @@
 //! Takes a long recording apart: what stands out is looked at as soon as it has stopped, and then forgotten.
 
-use super::ear::Ear;
-use super::found::{Found, Kind, NoNote, Note, Whole};
+use super::channel::Channel;
+use super::detection::{Completeness, Detection, DetectionKind, NoNote, Note};
 use super::segmenter::{Edge, HOP_S, Segmenter, Stretch, hops};
 use super::tone::{Holds, LEAST_NOTE_S, LOOK_S, Sound, Tone};
-use super::{decimator, ear};
+use super::{channel, decimator};
 use crate::units::{Cents, Dbfs, Hz};
 
 /// Sound kept from before the note, s: its slow start, and quiet to hold it against.
@@ -30,7 +30,7 @@ pub const MOST_CHANNELS: usize = 32;
 /// Listens to a long recording and finds its notes.
 #[derive(Debug)]
 pub struct Splitter {
-    ears: Vec<Ear>,
+    ears: Vec<Channel>,
     segmenter: Segmenter,
     rate_hz: u32,
     /// Frames of a hop at the recording's rate, and samples at the lower one.
@@ -46,7 +46,7 @@ pub struct Splitter {
     /// Where the last sound stopped, hops.
     last_stop: usize,
     /// Sounds that wait for their tail, the oldest first.
-    waiting: Vec<Found>,
+    waiting: Vec<Detection>,
     levels: Vec<f32>,
     loudest: f32,
 }
@@ -59,7 +59,7 @@ impl Splitter {
         let hop_low = ((HOP_S * low_rate).round() as usize).max(1);
         let channels = channels.clamp(1, MOST_CHANNELS);
         Self {
-            ears: (0..channels).map(|_| Ear::new(rate_hz, low_rate)).collect(),
+            ears: (0..channels).map(|_| Channel::new(rate_hz, low_rate)).collect(),
             segmenter: Segmenter::new(),
             rate_hz,
             hop_frames: hop_low * step,
@@ -77,7 +77,7 @@ impl Splitter {
     }
 
     /// Take in interleaved frames; gives what was found since, in the order of time.
-    pub fn hear(&mut self, sound: &[f32]) -> Vec<Found> {
+    pub fn hear(&mut self, sound: &[f32]) -> Vec<Detection> {
         let mut found = Vec::new();
         let hop_len = self.hop_frames * self.ears.len();
         let mut left = sound;
@@ -97,7 +97,7 @@ impl Splitter {
     }
 
     /// The recording has ended.
-    pub fn finish(mut self) -> (Vec<Found>, Vec<f32>) {
+    pub fn finish(mut self) -> (Vec<Detection>, Vec<f32>) {
         if !self.is_settled {
             self.settle();
         }
@@ -113,7 +113,7 @@ impl Splitter {
         (found, self.levels)
     }
 
-    fn hop(&mut self, frames: &[f32]) -> Vec<Found> {
+    fn hop(&mut self, frames: &[f32]) -> Vec<Detection> {
         let (n_channels, is_between) = (self.ears.len(), self.segmenter.is_between());
         let (mut excess, mut level) = (f32::NEG_INFINITY, f32::NEG_INFINITY);
         for (channel, ear) in self.ears.iter_mut().enumerate() {
@@ -168,7 +168,7 @@ impl Splitter {
         let sound = Sound { samples: &samples, rate: self.low_rate(), room: &ear.room };
         let holds = if lasts_s < KNOCK_S { Holds::Noise } else { sound.holds() };
         let Holds::Notes(tones) = holds else {
-            self.wait(stretch.start, stretch.stop, Kind::Other(no_note(&holds, lasts_s)));
+            self.wait(stretch.start, stretch.stop, DetectionKind::Other(no_note(&holds, lasts_s)));
             return;
         };
         // What lies beside the notes is looked at by itself: nothing that stood out goes unsaid.
@@ -189,7 +189,9 @@ impl Splitter {
                         self.add_note(stretch, channel, &tone, is_end_cut);
                     }
                 }
-                other => self.wait(at(from_s), at(to_s), Kind::Other(no_note(&other, to_s - from_s))),
+                other => {
+                    self.wait(at(from_s), at(to_s), DetectionKind::Other(no_note(&other, to_s - from_s)))
+                }
             }
         }
     }
@@ -197,7 +199,7 @@ impl Splitter {
     /// Until the first stop nobody knows how quiet it is; now all that was heard so far is gone through once more.
     fn settle(&mut self) {
         self.is_settled = true;
-        self.ears.iter_mut().for_each(Ear::settle);
+        self.ears.iter_mut().for_each(Channel::settle);
         self.segmenter = Segmenter::in_known_noise(self.kept_from);
         for idx in 0..self.ears.first().map_or(0, |ear| ear.hops.len()) {
             let over_noise = self.ears.iter().filter_map(|ear| Some(ear.over_noise(ear.hops.get(idx)?)));
@@ -251,13 +253,13 @@ impl Splitter {
         let kept = kept.unwrap_or_default();
         let mut levels: Vec<f32> = kept.iter().map(|hop| hop.level_db).collect();
         levels.sort_by(f32::total_cmp);
-        let level = levels.get(levels.len() / 2).map_or(ear::QUIETEST_DBFS, |level| f64::from(*level));
+        let level = levels.get(levels.len() / 2).map_or(channel::QUIETEST_DBFS, |level| f64::from(*level));
         let is_at_begin = self.seconds(start) < 0.1;
         let whole = match () {
-            () if stretch.is_too_long && stop == stretch.stop => Whole::TooLong,
-            () if is_at_begin => Whole::BeginCut,
-            () if is_end_cut && stop == stretch.stop => Whole::EndCut,
-            () => Whole::Whole,
+            () if stretch.is_too_long && stop == stretch.stop => Completeness::TooLong,
+            () if is_at_begin => Completeness::BeginCut,
+            () if is_end_cut && stop == stretch.stop => Completeness::EndCut,
+            () => Completeness::Complete,
         };
         let Some(pitch) = Hz::new(tone.hz) else { return };
         let note = Note {
@@ -267,10 +269,10 @@ impl Splitter {
             is_clipped: kept.iter().any(|hop| hop.is_clipped),
             whole,
         };
-        self.wait(start, stop, Kind::Note(note));
+        self.wait(start, stop, DetectionKind::Note(note));
     }
 
-    fn wait(&mut self, start: usize, stop: usize, kind: Kind) {
+    fn wait(&mut self, start: usize, stop: usize, kind: DetectionKind) {
         // Of a short gap the note before needs its part.
         let gap = start.saturating_sub(self.last_stop);
         let free = self.last_stop + (GAP_SHARE * gap as f64) as usize;
@@ -279,7 +281,7 @@ impl Splitter {
         if let Some(before) = self.waiting.last_mut() {
             before.to = before.to.min(begin);
         }
-        self.waiting.push(Found {
+        self.waiting.push(Detection {
             from,
             to: self.frames(stop + hops(TAIL_S)),
             start_s: self.seconds(start),

@@ -60,7 +60,7 @@ pub(super) enum Holds {
 }
 
 #[derive(Clone, Copy)]
-struct Look {
+struct PitchFrame {
     at_s: f64,
     hz: Option<f64>,
 }
@@ -132,7 +132,7 @@ impl Sound<'_> {
     }
 
     /// `n` looks spread evenly.
-    fn looks(&self, n: usize, room: Option<&Room>) -> Vec<Look> {
+    fn looks(&self, n: usize, room: Option<&Room>) -> Vec<PitchFrame> {
         let frame = ((LOOK_S * self.rate) as usize).min(self.samples.len());
         let left = self.samples.len() - frame;
         (0..n)
@@ -140,7 +140,7 @@ impl Sound<'_> {
                 let from = if n == 1 { left / 2 } else { left * idx / (n - 1) };
                 let samples = self.samples.get(from..from + frame).unwrap_or_default();
                 let at_s = (from + frame / 2) as f64 / self.rate;
-                Look { at_s, hz: pitch(samples, self.rate, room) }
+                PitchFrame { at_s, hz: pitch(samples, self.rate, room) }
             })
             .collect()
     }
@@ -226,7 +226,7 @@ fn at_partials(spectrum: &Spectrum, hz: f64, nyquist: f64) -> (f64, f64) {
 }
 
 /// Runs of looks that agree, each of `least` looks or more, with up to `astray` others in a row inside.
-fn runs(looks: &[Look], least: usize, astray: usize) -> Vec<Tone> {
+fn runs(looks: &[PitchFrame], least: usize, astray: usize) -> Vec<Tone> {
     let mut runs = Vec::new();
     let mut at = 0;
     while at < looks.len() {
@@ -243,8 +243,8 @@ fn runs(looks: &[Look], least: usize, astray: usize) -> Vec<Tone> {
 }
 
 /// The run that begins at a look: the tone, how many looks agree, and the look after the run.
-fn run_from(looks: &[Look], first: usize, astray: usize) -> (Option<Tone>, usize, usize) {
-    let Some(Look { at_s: from_s, hz: Some(_) }) = looks.get(first).copied() else {
+fn run_from(looks: &[PitchFrame], first: usize, astray: usize) -> (Option<Tone>, usize, usize) {
+    let Some(PitchFrame { at_s: from_s, hz: Some(_) }) = looks.get(first).copied() else {
         return (None, 0, first + 1);
     };
     let (mut agreed, mut to_s, mut next, mut others): (Vec<f64>, _, _, _) = (Vec::new(), from_s, first, 0);

@@ -5,7 +5,7 @@ use crate::job::Job;
 
 /// In which order the reeds are played.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Order {
+pub enum Sequence {
     /// Plate after plate, press then draw.
     Plates,
     /// Row after row, all press, then all draw.
@@ -29,11 +29,11 @@ enum State {
 }
 
 /// The reeds of the plan in this order.
-pub fn reeds_in(instrument: &Instrument, order: &Order) -> Result<Vec<ReedPlace>, PlaceError> {
+pub fn reeds_in(instrument: &Instrument, order: &Sequence) -> Result<Vec<ReedPlace>, PlaceError> {
     let all: Vec<ReedPlace> = instrument.reeds().map(|(place, _)| place).collect();
     match order {
-        Order::Plates => Ok(all),
-        Order::Strokes => {
+        Sequence::Plates => Ok(all),
+        Sequence::Strokes => {
             let mut sorted: Vec<ReedPlace> = Vec::new();
             for row in all.chunk_by(|a, b| (&a.plate.block, &a.plate.row) == (&b.plate.block, &b.plate.row)) {
                 for stroke in Stroke::BOTH {
@@ -42,7 +42,7 @@ pub fn reeds_in(instrument: &Instrument, order: &Order) -> Result<Vec<ReedPlace>
             }
             Ok(sorted)
         }
-        Order::Listed(list) => {
+        Sequence::Listed(list) => {
             let mut listed: Vec<ReedPlace> = Vec::new();
             for part in list.split(',').map(str::trim).filter(|part| !part.is_empty()) {
                 for spot in instrument.spots(part)? {

@@ -1,9 +1,9 @@
 //! A session: sound in, takes into the job, one reed after the other.
 
 use super::cutter::{Cut, Cutter, Piece, PieceEnd};
-use super::known::{self, Known, other_reed, other_stroke};
 use super::need::{self, steady_need};
-use super::{Agenda, Due, Error, OtherReed, Said, Snapshot, Taken};
+use super::pitch_cache::{self, PitchCache, other_reed, other_stroke};
+use super::{Agenda, Due, Error, OtherReed, SessionEvent, Snapshot, Taken};
 use crate::analysis::{self, Clock, Expectation, Heard, Opposite, Reading, Warning};
 use crate::audio;
 use crate::instrument::ReedPlace;
@@ -45,7 +45,7 @@ pub struct Session<'a> {
     held: Option<Held>,
     tries: u32,
     is_told_enough: bool,
-    known: Known,
+    known: PitchCache,
 }
 
 /// The take that was stored last.
@@ -79,7 +79,7 @@ impl<'a> Session<'a> {
             held: None,
             tries: 0,
             is_told_enough: false,
-            known: Known::default(),
+            known: PitchCache::default(),
         };
         session.look_ahead();
         session
@@ -117,7 +117,7 @@ impl<'a> Session<'a> {
     }
 
     /// Take in interleaved frames, and what went wrong with the sound up to now, a sentence each.
-    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<Said>, Error> {
+    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<SessionEvent>, Error> {
         let mut said = Vec::new();
         let at = self.cutter.heard() + (sound.len() / self.setting.channels.max(1)) as u64;
         for trouble in troubles {
@@ -127,22 +127,22 @@ impl<'a> Session<'a> {
             match cut {
                 Cut::Began => {
                     self.is_told_enough = false;
-                    said.push(Said::Began);
+                    said.push(SessionEvent::Began);
                 }
-                Cut::Knock => said.push(Said::Knock),
+                Cut::Knock => said.push(SessionEvent::Knock),
                 Cut::Ended(piece) => said.extend(self.ended(piece, None)?),
             }
         }
         let enough = self.due.as_ref().zip(self.cutter.steady_s());
         if !self.is_told_enough && enough.is_some_and(|(due, steady_s)| steady_s >= due.need.hold_s) {
             self.is_told_enough = true;
-            said.push(Said::Enough);
+            said.push(SessionEvent::Enough);
         }
         Ok(said)
     }
 
     /// The sound has ended, with the reason where nobody asked for it: keep what is there of a note.
-    pub fn finish(&mut self, why: Option<&str>) -> Result<Vec<Said>, Error> {
+    pub fn finish(&mut self, why: Option<&str>) -> Result<Vec<SessionEvent>, Error> {
         let Some(piece) = self.cutter.finish() else { return Ok(Vec::new()) };
         let remark = why.map(|why| format!("the take ends here: {why}"));
         match &remark {
@@ -176,7 +176,7 @@ impl<'a> Session<'a> {
     }
 
     /// The held take is of the reed its pitch belongs to; `false` when none is held or none fits.
-    pub fn there(&mut self) -> Result<Option<Said>, Error> {
+    pub fn there(&mut self) -> Result<Option<SessionEvent>, Error> {
         let Some(held) = self.held.take() else { return Ok(None) };
         let Some(place) = held.other.belongs_to.clone() else {
             self.held = Some(held);
@@ -186,24 +186,24 @@ impl<'a> Session<'a> {
     }
 
     /// The held take is of the reed that was due, whatever its pitch.
-    pub fn here(&mut self) -> Result<Option<Said>, Error> {
+    pub fn here(&mut self) -> Result<Option<SessionEvent>, Error> {
         let Some(held) = self.held.take() else { return Ok(None) };
         let due = held.other.due.clone();
         self.keep_held(held, due, "the one who played says so, though its pitch is another")
     }
 
-    fn keep_held(&mut self, held: Held, place: ReedPlace, why: &str) -> Result<Option<Said>, Error> {
+    fn keep_held(&mut self, held: Held, place: ReedPlace, why: &str) -> Result<Option<SessionEvent>, Error> {
         let Ok(heard) = analysis::listen(&held.take, &self.expectation(&place)) else { return Ok(None) };
         self.keep(place, held.take, heard, held.span, why).map(Some)
     }
 
-    fn trouble(&mut self, at: u64, trouble: String) -> Result<Said, Error> {
+    fn trouble(&mut self, at: u64, trouble: String) -> Result<SessionEvent, Error> {
         let late = (SHOWS_LATE_S * f64::from(self.setting.rate_hz)) as u64;
         let begins = at.saturating_sub(late);
         self.troubles.retain(|(there, _)| *there + 60 * u64::from(self.setting.rate_hz) > at);
         self.troubles.push((at, trouble.clone()));
         let spoiled = self.last.as_ref().filter(|last| at >= last.from && begins <= last.to);
-        let Some(last) = spoiled else { return Ok(Said::Trouble(trouble)) };
+        let Some(last) = spoiled else { return Ok(SessionEvent::Trouble(trouble)) };
         let (place, now) = (last.place.clone(), self.cutter.steady_s().is_none());
         self.job.remark(&last.file, &trouble)?;
         if now {
@@ -212,11 +212,11 @@ impl<'a> Session<'a> {
         } else {
             self.agenda.at_the_end(&place);
         }
-        Ok(Said::Spoiled { place, remark: trouble, now })
+        Ok(SessionEvent::Spoiled { place, remark: trouble, now })
     }
 
     /// A note has ended: listen to it, and keep it where it belongs.
-    fn ended(&mut self, piece: Piece, remark: Option<String>) -> Result<Vec<Said>, Error> {
+    fn ended(&mut self, piece: Piece, remark: Option<String>) -> Result<Vec<SessionEvent>, Error> {
         let Some(due) = self.due.as_ref().map(|due| due.place.clone()) else { return Ok(Vec::new()) };
         let (channels, rate_hz) = (self.setting.channels.max(1), self.setting.rate_hz);
         let channel =
@@ -231,7 +231,7 @@ impl<'a> Session<'a> {
         let heard = match analysis::listen(&take, &self.expectation(&due)) {
             Ok(heard) => heard,
             Err(refusal) => {
-                return Ok(vec![Said::NoReading { place: due, refusal, remarks: take.remarks }]);
+                return Ok(vec![SessionEvent::NoReading { place: due, refusal, remarks: take.remarks }]);
             }
         };
         let span = (piece.from, piece.to);
@@ -243,7 +243,7 @@ impl<'a> Session<'a> {
             });
             if !insists {
                 self.held = Some(Held { other: other.clone(), take, span });
-                return Ok(vec![Said::Other(other)]);
+                return Ok(vec![SessionEvent::Other(other)]);
             }
             why = "it was played twice when this reed was due, though its pitch is another";
         }
@@ -264,7 +264,7 @@ impl<'a> Session<'a> {
         heard: Heard,
         (from, to): (u64, u64),
         why: &str,
-    ) -> Result<Said, Error> {
+    ) -> Result<SessionEvent, Error> {
         let own = heard.pitch();
         let opposite = self.known.opposite(self.job, &self.setting.pass, &place, own);
         let new = NewTake {
@@ -296,7 +296,7 @@ impl<'a> Session<'a> {
         if let (true, Some(due), Some(more)) = (stays_due, &mut self.due, needs_s(&taken.reading)) {
             due.need.hold_s = due.need.hold_s.max(more);
         }
-        Ok(Said::Taken(Box::new(taken)))
+        Ok(SessionEvent::Taken(Box::new(taken)))
     }
 
     fn taken(&self, stored: &StoredTake, reading: Reading, again: Vec<String>, stays_due: bool) -> Taken {
@@ -319,7 +319,7 @@ impl<'a> Session<'a> {
 
     fn expectation(&self, place: &ReedPlace) -> Expectation {
         let clock = self.setting.clock.as_ref().map_or(Clock::default(), ClockFacts::clock);
-        known::expectation(self.job, place, clock)
+        pitch_cache::expectation(self.job, place, clock)
     }
 
     /// Find out all about the reed that is due now.

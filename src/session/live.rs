@@ -37,7 +37,7 @@ pub struct Live {
 
 /// What is heard.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Now {
+pub enum LiveState {
     /// A note, and how long it has sounded, s.
     Note(Box<Reading>, f64),
     /// The note has ended.
@@ -62,7 +62,7 @@ impl Live {
     }
 
     /// Take in interleaved frames; the newest there is to say.
-    pub fn hear(&mut self, sound: &[f32]) -> Option<Now> {
+    pub fn hear(&mut self, sound: &[f32]) -> Option<LiveState> {
         let mut now = None;
         for frame in sound.chunks_exact(self.channels) {
             self.sound.extend(frame);
@@ -81,7 +81,7 @@ impl Live {
         now
     }
 
-    fn hop(&mut self, power: f64) -> Option<Now> {
+    fn hop(&mut self, power: f64) -> Option<LiveState> {
         keep_last(&mut self.recent, power, WIDTH_S);
         let level = level_db(self.recent.iter().sum::<f64>() / self.recent.len() as f64);
         keep_last(&mut self.levels, level, MEMORY_S);
@@ -91,10 +91,10 @@ impl Live {
         self.sounds_for = if sounds { self.sounds_for + 1 } else { 0 };
         let has_ended = !sounds && self.is_read;
         self.is_read &= sounds;
-        has_ended.then_some(Now::Quiet)
+        has_ended.then_some(LiveState::Quiet)
     }
 
-    fn look(&mut self) -> Option<Now> {
+    fn look(&mut self) -> Option<LiveState> {
         // Nothing of the note before, and a little quiet to tell this one's start from.
         let hops = self.sounds_for + (0.05 / HOP_S) as usize;
         let frames = (hops as f64 * HOP_S * f64::from(self.rate_hz)) as usize;
@@ -106,7 +106,7 @@ impl Live {
         let take = Take::new(samples.collect(), self.rate_hz);
         let reading = analysis::read(&take, &self.expectation).ok()?;
         self.is_read = true;
-        Some(Now::Note(Box::new(reading), self.sounds_for as f64 * HOP_S))
+        Some(LiveState::Note(Box::new(reading), self.sounds_for as f64 * HOP_S))
     }
 }
 

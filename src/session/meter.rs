@@ -19,14 +19,14 @@ pub(super) struct Hop {
 /// Follows all channels; the loudest one counts.
 #[derive(Debug)]
 pub(super) struct Meter {
-    ears: Vec<Ear>,
+    ears: Vec<ChannelState>,
     pole: f64,
     hop_frames: usize,
     frames: usize,
 }
 
 #[derive(Debug, Clone, Default)]
-struct Ear {
+struct ChannelState {
     low: f64,
     lower: f64,
     sum: f64,
@@ -39,7 +39,7 @@ impl Meter {
     pub fn new(rate_hz: u32, channels: usize) -> Self {
         let rate = f64::from(rate_hz);
         Self {
-            ears: vec![Ear::default(); channels.max(1)],
+            ears: vec![ChannelState::default(); channels.max(1)],
             pole: (-std::f64::consts::TAU * RUMBLE_HZ / rate).exp(),
             hop_frames: ((HOP_S * rate).round() as usize).max(1),
             frames: 0,
@@ -66,7 +66,7 @@ impl Meter {
     }
 }
 
-impl Ear {
+impl ChannelState {
     fn hear(&mut self, sample: f32, pole: f64) {
         self.run = if sample.abs() >= FULL_SCALE { self.run + 1 } else { 0 };
         self.is_clipped |= self.run >= 3;

@@ -4,36 +4,36 @@
 //! the loop that plays a session with a microphone knows a device, and none knows a key.
 
 mod agenda;
-mod asked;
 #[cfg(feature = "mic")]
 mod clock;
+mod command;
 mod cutter;
 mod error;
+mod event;
 mod guided;
-mod known;
 mod live;
 mod meter;
 mod need;
 mod note;
+mod pitch_cache;
 #[cfg(feature = "mic")]
 mod play;
-mod said;
 mod sealing_test;
 mod tone;
 pub mod words;
 
-pub use agenda::{Agenda, Order, reeds_in, still_due};
-pub use asked::Asked;
+pub use agenda::{Agenda, Sequence, reeds_in, still_due};
 #[cfg(feature = "mic")]
 pub use clock::clock_of_input;
+pub use command::Command;
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
+pub use event::{Due, OtherReed, SessionEvent, Snapshot, Taken};
 pub use guided::{Session, Setting};
-pub use live::{Live, Now};
+pub use live::{Live, LiveState};
 pub use need::{Need, steady_need};
 #[cfg(feature = "mic")]
 pub use play::{Front, play};
-pub use said::{Due, OtherReed, Said, Snapshot, Taken};
 pub use sealing_test::{SealSaid, SealingTest};
 
 pub use tone::{ToneError, clock_against};

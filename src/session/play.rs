@@ -3,7 +3,7 @@
 
 use std::time::{Duration, Instant};
 
-use super::{Asked, Error, Said, Session, Snapshot};
+use super::{Command, Error, Session, SessionEvent, Snapshot};
 use crate::audio::{Incident, Microphone, MicrophoneError};
 
 /// After the last take the sound is followed for so long: lost sound shows late.
@@ -17,13 +17,13 @@ pub trait Front {
     type Own;
 
     /// Something happened.
-    fn happened(&mut self, session: &Session, said: &Said) -> Result<(), Self::Error>;
+    fn happened(&mut self, session: &Session, said: &SessionEvent) -> Result<(), Self::Error>;
     /// A word on the way.
     fn word(&mut self, text: &str);
     /// The sound that was just heard, after everything that came of it was told.
     fn sounded(&mut self, _session: &Session, _sound: &[f32]) {}
     /// What was asked since the last call.
-    fn asked(&mut self) -> Vec<Asked<Self::Own>>;
+    fn asked(&mut self) -> Vec<Command<Self::Own>>;
     /// Do what only this front knows of.
     fn obey(&mut self, session: &mut Session, own: Self::Own) -> Result<(), Self::Error>;
     /// What was asked is done.
@@ -60,7 +60,7 @@ pub fn play<F: Front>(
         }
         front.sounded(session, &sound);
         for asked in front.asked() {
-            if matches!(asked, Asked::Stop) {
+            if matches!(asked, Command::Stop) {
                 session.finish(None)?;
                 return Ok(());
             }
@@ -77,31 +77,31 @@ pub fn play<F: Front>(
     }
 }
 
-fn tell<F: Front>(session: &Session, front: &mut F, said: &[Said]) -> Result<(), F::Error> {
+fn tell<F: Front>(session: &Session, front: &mut F, said: &[SessionEvent]) -> Result<(), F::Error> {
     said.iter().try_for_each(|one| front.happened(session, one))
 }
 
-fn obey<F: Front>(session: &mut Session, front: &mut F, asked: Asked<F::Own>) -> Result<(), F::Error> {
+fn obey<F: Front>(session: &mut Session, front: &mut F, asked: Command<F::Own>) -> Result<(), F::Error> {
     let kept = match asked {
-        Asked::There => Some(session.there()?),
-        Asked::Here => Some(session.here()?),
-        Asked::Again => {
+        Command::There => Some(session.there()?),
+        Command::Here => Some(session.here()?),
+        Command::Again => {
             session.again();
             None
         }
-        Asked::Skip => {
+        Command::Skip => {
             session.skip();
             None
         }
-        Asked::Back => {
+        Command::Back => {
             session.back();
             None
         }
-        Asked::Own(own) => {
+        Command::Own(own) => {
             front.obey(session, own)?;
             None
         }
-        Asked::Stop => None,
+        Command::Stop => None,
     };
     match kept {
         Some(Some(said)) => front.happened(session, &said)?,

@@ -5,7 +5,9 @@ use crate::bench::tone::{Companion, ToneSpec};
 use platenote::analysis::{Expectation, Opposite};
 use platenote::instrument::ReedPlace;
 use platenote::job::{Job, JobWriter, PassChange};
-use platenote::session::{Agenda, Live, Now, Order, Said, Session, Setting, Taken, reeds_in, still_due};
+use platenote::session::{
+    Agenda, Live, LiveState, Sequence, Session, SessionEvent, Setting, Taken, reeds_in, still_due,
+};
 
 const RATE: u32 = 16_000;
 const PLAN: &str = r#"format = 1
@@ -43,12 +45,12 @@ impl Workshop {
 
     /// The reeds that are still due, as they are written.
     fn due(&self) -> Vec<String> {
-        let all = reeds_in(self.job.instrument(), &Order::Plates).unwrap();
+        let all = reeds_in(self.job.instrument(), &Sequence::Plates).unwrap();
         names(&still_due(&self.job, "before", &all))
     }
 
     fn session(&mut self) -> Session<'_> {
-        let all = reeds_in(self.job.instrument(), &Order::Plates).unwrap();
+        let all = reeds_in(self.job.instrument(), &Sequence::Plates).unwrap();
         let due = still_due(&self.job, "before", &all);
         let setting = Setting { pass: "before".into(), rate_hz: RATE, channels: 1, clock: None };
         Session::new(&mut self.job, setting, Agenda::new(due))
@@ -64,14 +66,14 @@ fn spec(hz: f64, steady_s: f64) -> ToneSpec {
 }
 
 /// Let the session hear it block by block; what it says.
-fn hear(session: &mut Session, spec: &ToneSpec, seed: u64) -> Vec<Said> {
+fn hear(session: &mut Session, spec: &ToneSpec, seed: u64) -> Vec<SessionEvent> {
     let samples = spec.render(seed).samples;
     samples.chunks(160).flat_map(|block| session.hear(block, Vec::new()).unwrap()).collect()
 }
 
-fn taken(said: &[Said]) -> &Taken {
+fn taken(said: &[SessionEvent]) -> &Taken {
     said.iter()
-        .find_map(|said| if let Said::Taken(taken) = said { Some(&**taken) } else { None })
+        .find_map(|said| if let SessionEvent::Taken(taken) = said { Some(&**taken) } else { None })
         .unwrap_or_else(|| panic!("no take: {said:?}"))
 }
 
@@ -80,9 +82,9 @@ fn reeds_follow_each_other_and_a_later_session_goes_on() {
     let mut shop = Workshop::new();
     let mut session = shop.session();
     let said = hear(&mut session, &spec(A4_HZ, 2.2), 1);
-    let place_of = |said: &[Said]| said.iter().position(|said| *said == Said::Enough);
-    let stored = said.iter().position(|said| matches!(said, Said::Taken(_)));
-    assert!(said.first() == Some(&Said::Began) && place_of(&said) < stored, "{said:?}");
+    let place_of = |said: &[SessionEvent]| said.iter().position(|said| *said == SessionEvent::Enough);
+    let stored = said.iter().position(|said| matches!(said, SessionEvent::Taken(_)));
+    assert!(said.first() == Some(&SessionEvent::Began) && place_of(&said) < stored, "{said:?}");
     assert_eq!(session.due().unwrap().place.to_string(), "treble A1 draw");
     session.skip();
     hear(&mut session, &spec(B4_HZ, 2.2), 2);
@@ -97,7 +99,7 @@ fn a_note_of_another_reed_is_named_and_kept_only_when_it_is_meant() {
     let mut shop = Workshop::new();
     let mut session = shop.session();
     let said = hear(&mut session, &spec(B4_HZ, 2.2), 1);
-    let Some(Said::Other(other)) = said.last() else { panic!("{said:?}") };
+    let Some(SessionEvent::Other(other)) = said.last() else { panic!("{said:?}") };
     assert_eq!(other.due.to_string(), "treble A1 press");
     assert_eq!(other.belongs_to.as_ref().unwrap().to_string(), "treble A2 press");
     assert!((other.deviation.get() - 200.0).abs() < 1.0, "{}", other.deviation);
@@ -163,7 +165,7 @@ fn lost_sound_that_shows_late_is_written_on_the_take() {
     let mut session = shop.session();
     hear(&mut session, &spec(A4_HZ, 2.2), 1);
     let said = session.hear(&[0.0; 160], vec!["about 0.30 s of sound were lost".into()]).unwrap();
-    assert!(matches!(said.as_slice(), [Said::Spoiled { now: true, .. }]), "{said:?}");
+    assert!(matches!(said.as_slice(), [SessionEvent::Spoiled { now: true, .. }]), "{said:?}");
     assert_eq!(session.due().unwrap().place.to_string(), "treble A1 press");
     let takes = shop.job.takes("before");
     assert_eq!(takes[0].1[0].facts.remarks, ["about 0.30 s of sound were lost"]);
@@ -180,7 +182,7 @@ fn lost_sound_between_the_notes_spoils_nothing() {
         session.hear(quiet, Vec::new()).unwrap();
     }
     let said = session.hear(quiet, vec!["about 0.30 s of sound were lost".into()]).unwrap();
-    assert!(matches!(said.as_slice(), [Said::Trouble(_)]), "{said:?}");
+    assert!(matches!(said.as_slice(), [SessionEvent::Trouble(_)]), "{said:?}");
     for _ in 0..4 {
         session.hear(quiet, Vec::new()).unwrap();
     }
@@ -196,9 +198,9 @@ fn noise_is_no_take() {
     let noise: Vec<f32> = (0..4 * RATE)
         .map(|n| (if (RATE..2 * RATE).contains(&n) { 0.1 } else { 1e-4 } * chance.normal()) as f32)
         .collect();
-    let said: Vec<Said> =
+    let said: Vec<SessionEvent> =
         noise.chunks(160).flat_map(|block| session.hear(block, Vec::new()).unwrap()).collect();
-    assert!(matches!(said.as_slice(), [Said::Began, Said::NoReading { .. }]), "{said:?}");
+    assert!(matches!(said.as_slice(), [SessionEvent::Began, SessionEvent::NoReading { .. }]), "{said:?}");
     assert_eq!(shop.due().len(), 6);
 }
 
@@ -214,11 +216,11 @@ fn the_live_reading_comes_soon_and_is_right() {
         let mut last = None;
         for (block, sound) in samples.chunks(240).enumerate() {
             match live.hear(sound) {
-                Some(Now::Note(reading, _)) => {
+                Some(LiveState::Note(reading, _)) => {
                     first.get_or_insert(((block + 1) as f64 * 0.005, reading.f0.get()));
                     last = Some(reading);
                 }
-                Some(Now::Quiet) => break,
+                Some(LiveState::Quiet) => break,
                 None => {}
             }
         }
@@ -239,7 +241,7 @@ fn the_live_reading_comes_soon_and_is_right() {
 #[test]
 fn the_reading_is_there_within_half_a_second_after_the_take() {
     let mut shop = Workshop::new();
-    let all = reeds_in(shop.job.instrument(), &Order::Plates).unwrap();
+    let all = reeds_in(shop.job.instrument(), &Sequence::Plates).unwrap();
     let setting = Setting { pass: "before".into(), rate_hz: 48_000, channels: 2, clock: None };
     let mut session = Session::new(&mut shop.job, setting, Agenda::new(all));
     let mut took = Vec::new();
@@ -249,7 +251,7 @@ fn the_reading_is_there_within_half_a_second_after_the_take() {
         for block in stereo.chunks(480) {
             let begun = std::time::Instant::now();
             let said = session.hear(block, Vec::new()).unwrap();
-            if said.iter().any(|said| matches!(said, Said::Taken(_))) {
+            if said.iter().any(|said| matches!(said, SessionEvent::Taken(_))) {
                 took.push(begun.elapsed().as_secs_f64());
             }
         }
@@ -278,10 +280,10 @@ fn orders_follow_the_row_the_stroke_or_the_list() {
     let shop = Workshop::new();
     let order = |order| names(&reeds_in(shop.job.instrument(), &order).unwrap());
     let short = |names: &[String]| names.iter().map(|name| name.replace("treble ", "")).collect::<Vec<_>>();
-    let strokes = short(&order(Order::Strokes));
+    let strokes = short(&order(Sequence::Strokes));
     assert_eq!(strokes, ["A1 press", "A2 press", "A1 draw", "A2 draw", "B1 press", "B1 draw"]);
-    let listed = short(&order(Order::Listed("B1, A2..A1 draw".into())));
+    let listed = short(&order(Sequence::Listed("B1, A2..A1 draw".into())));
     assert_eq!(listed, ["B1 press", "B1 draw", "A2 draw", "A1 draw"]);
-    assert!(reeds_in(shop.job.instrument(), &Order::Listed("A9".into())).is_err());
-    assert!(reeds_in(shop.job.instrument(), &Order::Listed("A1 outer".into())).is_err());
+    assert!(reeds_in(shop.job.instrument(), &Sequence::Listed("A9".into())).is_err());
+    assert!(reeds_in(shop.job.instrument(), &Sequence::Listed("A1 outer".into())).is_err());
 }

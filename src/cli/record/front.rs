@@ -6,7 +6,7 @@ use super::keys::Key;
 use super::lines::Lines;
 use super::screen::Screen;
 use crate::cli::failure::Failure;
-use crate::session::{Said, Snapshot};
+use crate::session::{SessionEvent, Snapshot};
 
 /// Shows a session and takes its keys.
 pub(super) trait Front {
@@ -15,7 +15,7 @@ pub(super) trait Front {
     /// How things stand; called many times a second.
     fn look(&mut self, now: &Snapshot) -> Result<(), Failure>;
     /// Something happened.
-    fn happened(&mut self, said: &Said) -> Result<(), Failure>;
+    fn happened(&mut self, said: &SessionEvent) -> Result<(), Failure>;
     /// A word on the way.
     fn word(&mut self, text: &str);
     /// It is over: the terminal is as it was before, with all results on it.

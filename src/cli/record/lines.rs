@@ -9,7 +9,7 @@ use super::words;
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::instrument::ReedPlace;
-use crate::session::{Said, Snapshot};
+use crate::session::{SessionEvent, Snapshot};
 
 /// How often a note that sounds is told how much more it needs.
 const COUNT_DOWN: Duration = Duration::from_secs(1);
@@ -68,11 +68,11 @@ impl Front for Lines {
         Ok(())
     }
 
-    fn happened(&mut self, said: &Said) -> Result<(), Failure> {
+    fn happened(&mut self, said: &SessionEvent) -> Result<(), Failure> {
         words::of(said, self.json)?.iter().try_for_each(words::Told::print)?;
         match said {
-            Said::Began => self.is_clip_told = false,
-            Said::Taken(taken) if taken.stays_due => self.due = None,
+            SessionEvent::Began => self.is_clip_told = false,
+            SessionEvent::Taken(taken) if taken.stays_due => self.due = None,
             _ => {}
         }
         Ok(())

@@ -9,7 +9,7 @@ use crate::cli::output;
 use crate::instrument::Spot;
 use crate::job::{JobWriter, PassChange};
 use crate::repair::Work;
-use crate::session::{self, Agenda, Asked, Said, Session, Setting, Snapshot};
+use crate::session::{self, Agenda, Command, Session, SessionEvent, Setting, Snapshot};
 
 impl From<session::Error> for Failure {
     fn from(error: session::Error) -> Self {
@@ -71,7 +71,7 @@ impl session::Front for Bench {
     type Error = Failure;
     type Own = Key;
 
-    fn happened(&mut self, _: &Session, said: &Said) -> Result<(), Failure> {
+    fn happened(&mut self, _: &Session, said: &SessionEvent) -> Result<(), Failure> {
         self.front.happened(said)
     }
 
@@ -79,15 +79,15 @@ impl session::Front for Bench {
         self.front.word(text);
     }
 
-    fn asked(&mut self) -> Vec<Asked<Key>> {
+    fn asked(&mut self) -> Vec<Command<Key>> {
         let asked = self.front.keys().into_iter().map(|key| match key {
-            Key::Again => Asked::Again,
-            Key::Skip => Asked::Skip,
-            Key::Back => Asked::Back,
-            Key::There => Asked::There,
-            Key::Here => Asked::Here,
-            Key::Stop => Asked::Stop,
-            own => Asked::Own(own),
+            Key::Again => Command::Again,
+            Key::Skip => Command::Skip,
+            Key::Back => Command::Back,
+            Key::There => Command::There,
+            Key::Here => Command::Here,
+            Key::Stop => Command::Stop,
+            own => Command::Own(own),
         });
         asked.collect()
     }

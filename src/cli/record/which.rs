@@ -9,14 +9,14 @@ use crate::cli::pass;
 use crate::instrument::{PlaceError, ReedPlace};
 use crate::job::Job;
 use crate::judgement::{self, Missing, Verdict};
-use crate::session::{Order, reeds_in, still_due};
+use crate::session::{Sequence, reeds_in, still_due};
 
 /// The reeds to be played, in order.
 pub(super) fn reeds(arguments: &Arguments, job: &Job, pass: &str) -> Result<Vec<ReedPlace>, Failure> {
     let order = match arguments.order.trim().to_lowercase().as_str() {
-        "plates" => Order::Plates,
-        "strokes" => Order::Strokes,
-        _ => Order::Listed(arguments.order.clone()),
+        "plates" => Sequence::Plates,
+        "strokes" => Sequence::Strokes,
+        _ => Sequence::Listed(arguments.order.clone()),
     };
     let mut reeds = reeds_in(job.instrument(), &order).map_err(wrong_place)?;
     let from = arguments.from.as_deref().map(|from| job.instrument().reed_place(from)).transpose();

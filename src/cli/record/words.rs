@@ -8,7 +8,7 @@ use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::job::FileLine;
 use crate::session::words::{opposite, reasons, uneven, whose};
-use crate::session::{Due, OtherReed, Said, Taken};
+use crate::session::{Due, OtherReed, SessionEvent, Taken};
 
 /// A noise floor above this is worth a word, dBFS: a soft note lies some 20 dB above.
 const LOUD_ROOM_DBFS: f64 = -50.0;
@@ -56,15 +56,15 @@ pub(super) fn noise_floor(floor_db: f64) -> String {
 }
 
 /// What happened, in words or in JSON.
-pub(super) fn of(said: &Said, json: bool) -> Result<Vec<Told>, Failure> {
+pub(super) fn of(said: &SessionEvent, json: bool) -> Result<Vec<Told>, Failure> {
     let word = |text: &str| vec![Told::Word(text.to_owned())];
     Ok(match said {
-        Said::Began => word("recording"),
-        Said::Knock => word("that was too short for a note"),
-        Said::Enough => word("enough: stop abruptly"),
-        Said::Taken(taken) if json => vec![Told::Result(output::json_text(&TakeLine::new(taken))?)],
-        Said::Taken(taken) => take(taken),
-        Said::NoReading { place, refusal, remarks } => {
+        SessionEvent::Began => word("recording"),
+        SessionEvent::Knock => word("that was too short for a note"),
+        SessionEvent::Enough => word("enough: stop abruptly"),
+        SessionEvent::Taken(taken) if json => vec![Told::Result(output::json_text(&TakeLine::new(taken))?)],
+        SessionEvent::Taken(taken) => take(taken),
+        SessionEvent::NoReading { place, refusal, remarks } => {
             let mut told = if json {
                 vec![Told::Result(output::json_text(&json!({"format": 1, "kind": "no_reading",
                     "place": place.to_string(), "reason": refusal.to_string(), "remarks": remarks}))?)]
@@ -77,8 +77,8 @@ pub(super) fn of(said: &Said, json: bool) -> Result<Vec<Told>, Failure> {
             told.push(Told::Word("play it once more".into()));
             told
         }
-        Said::Other(other) => other_reed(other, json)?,
-        Said::Spoiled { place, remark, now } => {
+        SessionEvent::Other(other) => other_reed(other, json)?,
+        SessionEvent::Spoiled { place, remark, now } => {
             let result = if json {
                 output::json_text(&json!({"format": 1, "kind": "spoiled", "place": place.to_string(),
                     "remark": remark}))?
@@ -88,7 +88,7 @@ pub(super) fn of(said: &Said, json: bool) -> Result<Vec<Told>, Failure> {
             let when = if *now { "play it once more" } else { "it comes again at the end" };
             vec![Told::Result(result), Told::Word(format!("{place} is spoiled; {when}"))]
         }
-        Said::Trouble(trouble) => vec![Told::Word(format!("warning: {trouble}"))],
+        SessionEvent::Trouble(trouble) => vec![Told::Word(format!("warning: {trouble}"))],
     })
 }
 

@@ -5,30 +5,30 @@ use std::path::Path;
 use crate::audio::{self, Streamed};
 use crate::cli::failure::Failure;
 use crate::job;
-use crate::segmentation::{Found, MOST_CHANNELS, Splitter};
+use crate::segmentation::{Detection, MOST_CHANNELS, Splitter};
 
 /// What was heard.
-pub(super) struct Heard {
+pub(super) struct ScannedRecording {
     /// Name of the file, without its folder.
     pub name: String,
     pub sha256: String,
     pub streamed: Streamed,
-    pub found: Vec<Found>,
+    pub found: Vec<Detection>,
     /// Levels over time, dBFS, every [`crate::segmentation::LEVEL_STEP_S`].
     pub levels: Vec<f32>,
     /// What went wrong while it was recorded, and up to which second.
     pub lost: Vec<(f64, String)>,
 }
 
-pub(super) fn hear(file: &Path) -> Result<Heard, Failure> {
+pub(super) fn hear(file: &Path) -> Result<ScannedRecording, Failure> {
     // The hash needs the file's bytes and no sound: on a second core it costs no time.
     let (streamed, sha256) = rayon::join(|| split(file), || job::hash_of(file));
     let (streamed, found, levels) = streamed?;
     let name = file.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    Ok(Heard { name, sha256: sha256?, streamed, found, levels, lost: Vec::new() })
+    Ok(ScannedRecording { name, sha256: sha256?, streamed, found, levels, lost: Vec::new() })
 }
 
-fn split(file: &Path) -> Result<(Streamed, Vec<Found>, Vec<f32>), Failure> {
+fn split(file: &Path) -> Result<(Streamed, Vec<Detection>, Vec<f32>), Failure> {
     let mut splitter: Option<Splitter> = None;
     let mut found = Vec::new();
     let streamed = audio::stream_file(file, &mut |piece| {

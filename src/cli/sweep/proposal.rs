@@ -1,11 +1,11 @@
 //! What is to become of each note: found, placed, and not yet stored.
 
-use super::hear::Heard;
-use super::stands::Known;
-use crate::alignment::{self, Doubt, PlayOrder, Rival, align};
+use super::hear::ScannedRecording;
+use super::stands::KnownStanding;
+use crate::alignment::{self, PlacingDoubt, PlayOrder, Rival, align};
 use crate::audio::Streamed;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
-use crate::segmentation::{Kind, NoNote, Whole};
+use crate::segmentation::{Completeness, DetectionKind, NoNote};
 use crate::units::{Cents, Dbfs, Hz};
 
 /// A note this much softer than the middle of all is no good take, dB.
@@ -51,7 +51,7 @@ pub(super) struct Proposal {
     pub runner_up: Option<(String, f64)>,
     pub offset: Option<Cents>,
     /// What was known of the offset beforehand.
-    pub known: Option<Known>,
+    pub known: Option<KnownStanding>,
     /// Another offset at which the notes fit too.
     pub rival: Option<Rival>,
     pub swaps: Vec<[PlatePlace; 2]>,
@@ -61,20 +61,20 @@ pub(super) struct Proposal {
 pub(super) fn propose(
     instrument: &Instrument,
     orders: &[PlayOrder],
-    heard: Heard,
-    known: Option<Known>,
+    heard: ScannedRecording,
+    known: Option<KnownStanding>,
 ) -> Proposal {
     let mut rows: Vec<Row> = Vec::new();
     let mut others = Vec::new();
     for one in heard.found {
         match one.kind {
-            Kind::Other(what) => others.push((one.start_s, one.stop_s, what)),
-            Kind::Note(note) => {
+            DetectionKind::Other(what) => others.push((one.start_s, one.stop_s, what)),
+            DetectionKind::Note(note) => {
                 let whole = match note.whole {
-                    Whole::Whole => None,
-                    Whole::BeginCut => Some("the recording begins inside it"),
-                    Whole::EndCut => Some("the recording ends inside it"),
-                    Whole::TooLong => Some("it is longer than a take may be, and was cut"),
+                    Completeness::Complete => None,
+                    Completeness::BeginCut => Some("the recording begins inside it"),
+                    Completeness::EndCut => Some("the recording ends inside it"),
+                    Completeness::TooLong => Some("it is longer than a take may be, and was cut"),
                 };
                 let mut faults: Vec<String> = whole.into_iter().map(str::to_owned).collect();
                 if note.is_clipped {
@@ -175,10 +175,10 @@ impl Proposal {
     }
 }
 
-fn notes(rows: &[Row]) -> Vec<alignment::Heard> {
+fn notes(rows: &[Row]) -> Vec<alignment::Observation> {
     let unknown = Hz::STANDARD_A4;
     rows.iter()
-        .map(|row| alignment::Heard {
+        .map(|row| alignment::Observation {
             pitch: row.pitch.unwrap_or(unknown),
             level: row.level.unwrap_or(Dbfs::FLOOR),
             is_good: row.faults.is_empty(),
@@ -202,18 +202,20 @@ fn all_reeds(orders: &[PlayOrder]) -> Vec<ReedPlace> {
     orders.first().map_or(Vec::new(), |order| order.runs.iter().flatten().flatten().cloned().collect())
 }
 
-fn doubt(doubt: &Doubt) -> String {
+fn doubt(doubt: &PlacingDoubt) -> String {
     match doubt {
-        Doubt::Likely { part, other } => format!("{:.0} % likely; it may be {other}", 100.0 * part.min(0.99)),
-        Doubt::FarOff { by } => format!("{by} from that reed even with the common offset taken off"),
-        Doubt::Swapped { with } => {
+        PlacingDoubt::Likely { part, other } => {
+            format!("{:.0} % likely; it may be {other}", 100.0 * part.min(0.99))
+        }
+        PlacingDoubt::FarOff { by } => format!("{by} from that reed even with the common offset taken off"),
+        PlacingDoubt::Swapped { with } => {
             format!("it has the pitch of {with}: the two plates may lie in each other's place")
         }
-        Doubt::WhichStroke { times } => {
+        PlacingDoubt::WhichStroke { times } => {
             format!(
                 "its plate sounds {times} times with one note; which go was press and which draw is hard to tell"
             )
         }
-        Doubt::Astray => "its pitch fits no reed at this point of the order".into(),
+        PlacingDoubt::Astray => "its pitch fits no reed at this point of the order".into(),
     }
 }

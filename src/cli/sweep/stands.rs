@@ -21,7 +21,7 @@ const OTHER_PASS_HOLDS: f64 = 0.97;
 const TOLD_CENTS: f64 = 35.0;
 
 /// What is known, and from where.
-pub(super) struct Known {
+pub(super) struct KnownStanding {
     pub offset: KnownOffset,
     pub from: From,
 }
@@ -38,14 +38,14 @@ pub(super) fn known(
     job: &Job,
     pass: &str,
     sha256: &str,
-) -> Result<Option<Known>, Failure> {
+) -> Result<Option<KnownStanding>, Failure> {
     if let Some(text) = typed {
-        return Ok(Some(Known { offset: self::typed(text, job.instrument())?, from: From::Typed }));
+        return Ok(Some(KnownStanding { offset: self::typed(text, job.instrument())?, from: From::Typed }));
     }
     Ok(evaluation::standing(job, pass, sha256).map(|standing| {
         let holds = if standing.pass == pass { SAME_PASS_HOLDS } else { OTHER_PASS_HOLDS };
         let offset = KnownOffset { centre: standing.offset, spread: standing.doubt, holds };
-        Known { offset, from: From::Takes(standing) }
+        KnownStanding { offset, from: From::Takes(standing) }
     }))
 }
 
@@ -85,7 +85,7 @@ pub(super) fn typed(text: &str, instrument: &Instrument) -> Result<KnownOffset, 
     Ok(KnownOffset { centre, spread, holds: TYPED_HOLDS })
 }
 
-impl Known {
+impl KnownStanding {
     /// The word for where it comes from, in JSON.
     pub fn word(&self) -> &'static str {
         match self.from {

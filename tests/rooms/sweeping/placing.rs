@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use platenote::alignment::{Alignment, Heard, KnownOffset, align, likely_orders};
+use platenote::alignment::{Alignment, KnownOffset, Observation, align, likely_orders};
 use platenote::instrument::ReedPlace;
 use platenote::units::{Cents, Dbfs, Hz};
 
@@ -15,10 +15,10 @@ const SESSIONS: u64 = 200;
 const FIRST_SEED: u64 = 10_000;
 
 fn placed(performance: &Performance, known: Option<KnownOffset>) -> Alignment {
-    let notes: Vec<Heard> = performance
+    let notes: Vec<Observation> = performance
         .notes
         .iter()
-        .map(|note| Heard {
+        .map(|note| Observation {
             pitch: Hz::new(note.hz).expect("a pitch"),
             level: Dbfs::new(note.level_dbfs).expect("a level"),
             is_good: true,
@@ -181,17 +181,17 @@ fn whole_sessions_in_sound_are_split_and_placed() {
         performance.notes.truncate(45);
         let (sitting, order) = performance.in_sound(seed, 16_000);
         let found = super::splitting::split(&sitting.samples, 16_000, 1);
-        let notes: Vec<(f64, Heard)> = found
+        let notes: Vec<(f64, Observation)> = found
             .iter()
             .filter_map(|one| match &one.kind {
-                platenote::segmentation::Kind::Note(note) => {
-                    let heard = Heard { pitch: note.pitch, level: note.level, is_good: true };
+                platenote::segmentation::DetectionKind::Note(note) => {
+                    let heard = Observation { pitch: note.pitch, level: note.level, is_good: true };
                     Some((0.5 * (one.start_s + one.stop_s), heard))
                 }
-                platenote::segmentation::Kind::Other(_) => None,
+                platenote::segmentation::DetectionKind::Other(_) => None,
             })
             .collect();
-        let heard: Vec<Heard> = notes.iter().map(|(_, note)| *note).collect();
+        let heard: Vec<Observation> = notes.iter().map(|(_, note)| *note).collect();
         let alignment =
             align(&performance.instrument, &likely_orders(&performance.instrument, None), &heard, None)
                 .expect("notes");

@@ -1,9 +1,9 @@
 //! Real reeds joined at random, as somebody may play them: some twice, some passed over, a row backwards, words and knocks
 //! and the noise of a room between.
 
-use platenote::alignment::{Heard, align, said_order};
+use platenote::alignment::{Observation, align, said_order};
 use platenote::instrument::{Instrument, Stroke};
-use platenote::segmentation::Kind;
+use platenote::segmentation::DetectionKind;
 use platenote::take::Take;
 use platenote::units::Hz;
 
@@ -91,14 +91,14 @@ fn real_reeds_joined_at_random_are_placed_and_nothing_wrong_is_unmarked() {
             let chance = &mut Chance::split(seed, u64::from(rate_hz));
             let (samples, spans) = join(chance, &of_rate, rate_hz);
             let found = split(&samples, rate_hz, 1);
-            let (times, notes): (Vec<f64>, Vec<Heard>) = found
+            let (times, notes): (Vec<f64>, Vec<Observation>) = found
                 .iter()
                 .filter_map(|one| match &one.kind {
-                    Kind::Note(note) => {
-                        let heard = Heard { pitch: note.pitch, level: note.level, is_good: true };
+                    DetectionKind::Note(note) => {
+                        let heard = Observation { pitch: note.pitch, level: note.level, is_good: true };
                         Some((0.5 * (one.start_s + one.stop_s), heard))
                     }
-                    Kind::Other(_) => None,
+                    DetectionKind::Other(_) => None,
                 })
                 .unzip();
             let alignment = align(&instrument, &orders, &notes, None).expect("notes");

@@ -1,6 +1,6 @@
 //! Notes are found, and nothing else is taken for one.
 
-use platenote::segmentation::{Found, Kind, Note, Splitter};
+use platenote::segmentation::{Detection, DetectionKind, Note, Splitter};
 
 use crate::bench::chance::Chance;
 use crate::bench::sitting::{Happens, Sitting};
@@ -9,20 +9,21 @@ use crate::bench::voice::add_sine;
 /// Low, so that much sound takes little time; the splitter itself works at 14 to 28 kHz whatever comes.
 const RATE_HZ: u32 = 16_000;
 
-pub fn split(sound: &[f32], rate_hz: u32, channels: usize) -> Vec<Found> {
+pub fn split(sound: &[f32], rate_hz: u32, channels: usize) -> Vec<Detection> {
     let mut splitter = Splitter::new(rate_hz, channels);
     // In pieces of an odd length: where pieces begin must not matter.
-    let mut found: Vec<Found> = sound.chunks(977 * channels).flat_map(|piece| splitter.hear(piece)).collect();
+    let mut found: Vec<Detection> =
+        sound.chunks(977 * channels).flat_map(|piece| splitter.hear(piece)).collect();
     found.extend(splitter.finish().0);
     found
 }
 
-fn notes(found: &[Found]) -> Vec<(&Found, &Note)> {
+fn notes(found: &[Detection]) -> Vec<(&Detection, &Note)> {
     found
         .iter()
         .filter_map(|one| match &one.kind {
-            Kind::Note(note) => Some((one, note)),
-            Kind::Other(_) => None,
+            DetectionKind::Note(note) => Some((one, note)),
+            DetectionKind::Other(_) => None,
         })
         .collect()
 }
@@ -185,7 +186,7 @@ fn what_stands_beside_a_note_without_a_pause_is_told_of_too() {
     let found = split(&sitting.samples, RATE_HZ, 1);
     let other: f64 = found
         .iter()
-        .filter(|one| matches!(one.kind, Kind::Other(_)) && one.start_s < 2.5)
+        .filter(|one| matches!(one.kind, DetectionKind::Other(_)) && one.start_s < 2.5)
         .map(|one| one.stop_s.min(2.5) - one.start_s.max(1.0))
         .sum();
     assert!(other > 0.9, "of 1.5 s of scraping {other:.1} s are told of: {found:#?}");

@@ -15,7 +15,7 @@ use super::front::Front;
 use super::keys::{self, Key};
 use super::words::{self, Told};
 use crate::cli::failure::Failure;
-use crate::session::{Said, Snapshot};
+use crate::session::{SessionEvent, Snapshot};
 use state::{State, Typing};
 
 /// The screen is drawn no more often: enough for a meter, little for a slow line.
@@ -110,7 +110,7 @@ impl Front for Screen {
         })
     }
 
-    fn happened(&mut self, said: &Said) -> Result<(), Failure> {
+    fn happened(&mut self, said: &SessionEvent) -> Result<(), Failure> {
         self.state.happened(said);
         let is_result = |told: &Told| matches!(told, Told::Result(_));
         self.told.extend(words::of(said, false)?.into_iter().filter(is_result));

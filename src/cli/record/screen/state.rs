@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use super::view::View;
 use crate::cli::output::signed;
 use crate::session::words;
-use crate::session::{Said, Snapshot};
+use crate::session::{SessionEvent, Snapshot};
 
 /// The clip mark stays so long after the last clipped sample.
 const CLIP_STAYS: Duration = Duration::from_secs(2);
@@ -42,15 +42,15 @@ impl State {
     }
 
     /// Something happened.
-    pub fn happened(&mut self, said: &Said) {
+    pub fn happened(&mut self, said: &SessionEvent) {
         match said {
-            Said::Began => {
+            SessionEvent::Began => {
                 (self.is_again, self.is_held) = (false, false);
                 self.message.clear();
             }
-            Said::Enough => {}
-            Said::Knock => self.message = "that was too short for a note".into(),
-            Said::Taken(taken) => {
+            SessionEvent::Enough => {}
+            SessionEvent::Knock => self.message = "that was too short for a note".into(),
+            SessionEvent::Taken(taken) => {
                 let opposite = words::opposite(&taken.reading.opposite);
                 self.last = format!("{}: {}; {opposite}", taken.place, taken.reading.f0);
                 let (cents, doubt) = (taken.deviation.get(), taken.reading.uncertainty.get());
@@ -61,11 +61,11 @@ impl State {
                 all.extend(words::uneven(taken));
                 self.message = all.join("; ");
             }
-            Said::NoReading { refusal, .. } => {
+            SessionEvent::NoReading { refusal, .. } => {
                 self.is_again = true;
                 self.message = format!("no reading: {refusal}; nothing is stored");
             }
-            Said::Other(other) => {
+            SessionEvent::Other(other) => {
                 self.is_held = true;
                 self.message = format!(
                     "{} from {due}: {}. Play {due}, or the same pitch once more to keep it",
@@ -74,12 +74,12 @@ impl State {
                     due = other.due,
                 );
             }
-            Said::Spoiled { place, remark, now } => {
+            SessionEvent::Spoiled { place, remark, now } => {
                 self.is_again = *now;
                 let when = if *now { "play it once more" } else { "it comes again at the end" };
                 self.message = format!("{place}: {remark}; {when}");
             }
-            Said::Trouble(trouble) => self.message.clone_from(trouble),
+            SessionEvent::Trouble(trouble) => self.message.clone_from(trouble),
         }
     }
 

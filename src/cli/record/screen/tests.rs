@@ -9,7 +9,7 @@ use super::super::keys::Key;
 use super::state::{State, Typing};
 use super::{key, view};
 use crate::instrument::{PlatePlace, ReedPlace, Stroke};
-use crate::session::{Due, Need, OtherReed, Said, Snapshot};
+use crate::session::{Due, Need, OtherReed, SessionEvent, Snapshot};
 use crate::units::{Cents, Hz};
 
 fn place() -> ReedPlace {
@@ -90,7 +90,7 @@ fn what_to_do_now_follows_the_note() {
         deviation: Cents::new(100.0).unwrap(),
         belongs_to: Some(ReedPlace { stroke: Stroke::Draw, ..place() }),
     };
-    state.happened(&Said::Other(other));
+    state.happened(&SessionEvent::Other(other));
     assert_eq!(call(&mut state, None, Some(-60.0)), "which?");
     let message = state.view(&now()).message;
     assert!(message.contains("the pitch of bass A12 draw") && message.chars().count() <= 160, "{message}");

@@ -36,7 +36,7 @@ const BEGINS_INSIDE: f64 = 0.1;
 const ENDS_INSIDE: f64 = 0.01;
 
 /// The states and steps of an order.
-pub(super) struct Lanes {
+pub(super) struct Transitions {
     /// The reed of each state.
     pub reed: Vec<usize>,
     /// Steps to other states with their weights, by state.
@@ -47,7 +47,7 @@ pub(super) struct Lanes {
     pub last: Vec<f64>,
 }
 
-impl Lanes {
+impl Transitions {
     /// Lay out `order`; `reeds` are the reeds states are counted by, all those of the order among them.
     pub fn new(order: &PlayOrder, reeds: &[ReedPlace]) -> Self {
         let plate = |place: &ReedPlace| place.plate.clone();

@@ -4,7 +4,7 @@ use crate::units::{Cents, Dbfs, Hz};
 
 /// A sound that stood out: a note, or something else.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Found {
+pub struct Detection {
     /// First frame of the cut: it keeps the quiet before the sound.
     pub from: u64,
     /// The frame after its last: it keeps the tail.
@@ -14,12 +14,12 @@ pub struct Found {
     /// Where it stops, s.
     pub stop_s: f64,
     /// What it is.
-    pub kind: Kind,
+    pub kind: DetectionKind,
 }
 
 /// What a sound is.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Kind {
+pub enum DetectionKind {
     /// A note.
     Note(Note),
     /// No note.
@@ -38,14 +38,14 @@ pub struct Note {
     /// Whether that channel is clipped in it.
     pub is_clipped: bool,
     /// Whether all of it is there.
-    pub whole: Whole,
+    pub whole: Completeness,
 }
 
 /// Whether all of a note is in the recording.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Whole {
+pub enum Completeness {
     /// Start and stop are there.
-    Whole,
+    Complete,
     /// The recording begins inside it.
     BeginCut,
     /// The recording ends inside it.

@@ -40,7 +40,7 @@ pub struct Snapshot {
 
 /// Something that happened in a session.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Said {
+pub enum SessionEvent {
     /// A note began.
     Began,
     /// It was a knock.

@@ -26,7 +26,7 @@ pub(super) struct Hop {
 }
 
 #[derive(Debug)]
-pub(super) struct Ear {
+pub(super) struct Channel {
     decimator: Decimator,
     pole: f64,
     low: f64,
@@ -45,7 +45,7 @@ pub(super) struct Ear {
     pub hops: VecDeque<Hop>,
 }
 
-impl Ear {
+impl Channel {
     pub fn new(rate_hz: u32, low_rate: f64) -> Self {
         Self {
             decimator: Decimator::new(rate_hz),

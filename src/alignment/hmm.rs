@@ -3,8 +3,8 @@
 //! Forward and backward sums of a hidden Markov chain, and its likeliest path. Source: L. R. Rabiner, Proc. IEEE 77(2),
 //! 1989 (from memory).
 
-use super::lanes::{ANYWHERE, Lanes, REPEAT, TO_A_START};
 use super::likelihood;
+use super::transitions::{ANYWHERE, REPEAT, TO_A_START, Transitions};
 
 /// Notes to be walked through, by how far each lies above each reed's target.
 pub(super) struct Notes {
@@ -48,7 +48,7 @@ impl Notes {
 }
 
 /// One step forwards: the likelihood of note `idx` at each state, given `before`; without the stray part.
-fn step(lanes: &Lanes, notes: &Notes, idx: usize, before: &[f64]) -> Vec<f64> {
+fn step(lanes: &Transitions, notes: &Notes, idx: usize, before: &[f64]) -> Vec<f64> {
     let by_reed = notes.by_reed(idx);
     let all: f64 = before.iter().sum();
     let anywhere = ANYWHERE / lanes.len() as f64;
@@ -66,7 +66,7 @@ fn step(lanes: &Lanes, notes: &Notes, idx: usize, before: &[f64]) -> Vec<f64> {
 }
 
 /// The log likelihood of the sequence alone.
-pub(super) fn log_likelihood(lanes: &Lanes, notes: &Notes) -> f64 {
+pub(super) fn log_likelihood(lanes: &Transitions, notes: &Notes) -> f64 {
     forward(lanes, notes).1
 }
 
@@ -79,7 +79,7 @@ struct Forward {
 }
 
 /// Forward values note by note, and the log likelihood.
-fn forward(lanes: &Lanes, notes: &Notes) -> (Vec<Forward>, f64) {
+fn forward(lanes: &Transitions, notes: &Notes) -> (Vec<Forward>, f64) {
     let mut kept: Vec<Forward> = Vec::with_capacity(notes.len());
     let mut log = 0.0;
     for idx in 0..notes.len() {
@@ -107,7 +107,7 @@ fn forward(lanes: &Lanes, notes: &Notes) -> (Vec<Forward>, f64) {
 }
 
 /// Over all ways through the order: for each note, the part of all likelihood in which it is of each reed.
-pub(super) fn sums(lanes: &Lanes, notes: &Notes) -> Vec<Vec<f64>> {
+pub(super) fn sums(lanes: &Transitions, notes: &Notes) -> Vec<Vec<f64>> {
     let (kept, _) = forward(lanes, notes);
     let n_reeds = notes.targets.len();
     let mut of_reed = vec![vec![0.0; n_reeds]; notes.len()];
@@ -146,7 +146,7 @@ pub(super) fn sums(lanes: &Lanes, notes: &Notes) -> Vec<Vec<f64>> {
 }
 
 /// The likeliest way.
-pub(super) fn likeliest(lanes: &Lanes, notes: &Notes) -> Vec<At> {
+pub(super) fn likeliest(lanes: &Transitions, notes: &Notes) -> Vec<At> {
     // From where each state was reached, and whether the note was astray.
     let mut back: Vec<Vec<(u32, bool)>> = Vec::with_capacity(notes.len());
     let mut score: Vec<f64> = lanes.first.iter().map(|first| first.ln()).collect();

@@ -20,12 +20,12 @@ const EVEN_DB: f64 = 3.0;
 
 /// Pitches and levels, from this sitting or an earlier one.
 #[derive(Debug, Default)]
-pub(super) struct Known {
+pub(super) struct PitchCache {
     pitches: BTreeMap<ReedPlace, Option<(Hz, Cents)>>,
     levels: BTreeMap<ReedPlace, Dbfs>,
 }
 
-impl Known {
+impl PitchCache {
     /// Remember what the newest take of a reed told.
     pub fn learn(&mut self, place: &ReedPlace, own: (Hz, Cents), reading: &Reading) {
         self.pitches.insert(place.clone(), Some(own));

@@ -1,7 +1,7 @@
 //! What whoever stands in front of a session may ask of it.
 
 /// What is asked of a session in front of it.
-pub enum Asked<Own> {
+pub enum Command<Own> {
     /// Play the last reed once more.
     Again,
     /// Leave the due reed out.
