@@ -66,8 +66,9 @@ impl Heard {
         (self.hearing.f0, self.hearing.uncertainty())
     }
 
-    /// Look for the opposite reed and give the whole reading.
-    pub fn reading(mut self, opposite: OppositeExpectation) -> Reading {
+    /// Look for the opposite reed and give the whole reading. Asked a second time it may answer otherwise: what it has
+    /// told apart stays told apart.
+    pub fn reading(&mut self, opposite: OppositeExpectation) -> Reading {
         let hearing = &mut self.hearing;
         opposite::tell_apart(hearing, opposite);
         let look = |hearing: &Hearing| {
@@ -120,7 +121,20 @@ impl Heard {
         }
     }
 
-    fn warnings(self, n_reeds: usize) -> Vec<Warning> {
+    /// The neighbourhood of the partial in which a second tone shows best, as [`Heard::reading`] saw it.
+    ///
+    /// `second` is the tone to look at and `partial` the partial, so that two takes can be drawn alike; without them the
+    /// reading's own tone and the partial that shows it best.
+    pub fn close_up(
+        &self,
+        reading: &Reading,
+        second: Option<Cents>,
+        partial: Option<u32>,
+    ) -> Option<CloseUp> {
+        close_up::close_up(&self.hearing, reading, second, partial)
+    }
+
+    fn warnings(&self, n_reeds: usize) -> Vec<Warning> {
         let hearing = &self.hearing;
         let mut warnings = Vec::new();
         if n_reeds > 1 {
@@ -152,7 +166,7 @@ impl Heard {
         if self.lossy {
             warnings.push(Warning::Lossy);
         }
-        warnings.extend(self.remarks.into_iter().map(Warning::Remark));
+        warnings.extend(self.remarks.iter().cloned().map(Warning::Remark));
         warnings
     }
 }
@@ -213,18 +227,4 @@ pub fn listen(take: &Take, expectation: &Expectation) -> Result<Heard, Refusal> 
 /// Read one take.
 pub fn read(take: &Take, expectation: &Expectation) -> Result<Reading, Refusal> {
     Ok(listen(take, expectation)?.reading(expectation.opposite))
-}
-
-/// The neighbourhood of the partial in which a second tone shows best; `None` when the take gives no reading.
-///
-/// `second` is the tone to look at and `partial` the partial, so that two takes can be drawn alike; without them the
-/// reading's own tone and the partial that shows it best.
-pub fn close_up(
-    take: &Take,
-    reading: &Reading,
-    second: Option<Cents>,
-    partial: Option<u32>,
-) -> Option<CloseUp> {
-    let expectation = Expectation { pitch: Some(reading.f0), ..Expectation::default() };
-    close_up::close_up(&Hearing::new(take, &expectation).ok()?, reading, second, partial)
 }

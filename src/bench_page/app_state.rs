@@ -7,8 +7,9 @@ use std::time::SystemTime;
 
 use super::Error;
 use super::event_stream::EventStream;
-use super::found::Found;
 use super::recording_task::{RecordingCommand, RecordingTask};
+use super::shown_pass::ShownPass;
+use crate::evaluation::PassChoice;
 use crate::job::{Job, JobWriter, Plan, Template, is_plain_name};
 
 /// Templates by the names `new --template` knows them by, with a word on each.
@@ -24,7 +25,7 @@ pub(super) struct AppState {
     /// The folder the program was started with: a job, or one that holds jobs.
     folder: PathBuf,
     job: Mutex<Option<PathBuf>>,
-    found: Mutex<Option<(Stamp, Arc<Found>)>>,
+    shown: Mutex<Option<(Stamp, Arc<ShownPass>)>>,
     task: Mutex<Option<RecordingTask>>,
     /// What every open page hears.
     pub events: Arc<EventStream>,
@@ -43,7 +44,7 @@ impl AppState {
         Ok(Self {
             folder: folder.to_owned(),
             job: Mutex::new(is_job.then(|| folder.to_owned())),
-            found: Mutex::default(),
+            shown: Mutex::default(),
             task: Mutex::default(),
             events: Arc::default(),
         })
@@ -123,19 +124,20 @@ impl AppState {
         done
     }
 
-    /// What was found in a pass, the newest where none is named; worked out anew only when something was written.
-    pub fn found(&self, pass: Option<&str>) -> Result<Arc<Found>, Error> {
-        let mut kept = locked(&self.found);
+    /// What a pass tells, the newest where none is named; worked out anew only when something was written.
+    pub fn shown(&self, pass: Option<&str>) -> Result<Arc<ShownPass>, Error> {
+        let mut kept = locked(&self.shown);
         let stamp = self.stamp();
         let job = self.job()?;
-        let wanted = Found::pass_of(&job, pass)?;
-        if let Some((_, found)) = kept.as_ref().filter(|(then, found)| *then == stamp && found.pass == wanted)
+        let choice = PassChoice::with_the_one_before(&job, pass)?;
+        if let Some((_, shown)) =
+            kept.as_ref().filter(|(then, shown)| *then == stamp && shown.choice == choice)
         {
-            return Ok(found.clone());
+            return Ok(shown.clone());
         }
-        let found = Arc::new(Found::of(&job, wanted)?);
-        *kept = Some((stamp, found.clone()));
-        Ok(found)
+        let shown = Arc::new(ShownPass::of(&job, choice)?);
+        *kept = Some((stamp, shown.clone()));
+        Ok(shown)
     }
 
     /// The job's files by length and time.

@@ -11,7 +11,7 @@ use super::app_state::AppState;
 use super::plan_table::Table;
 use super::recording_task::{self, RecordingCommand, Wish};
 use super::routes::seen;
-use crate::evaluation::{self, USUAL_SOUND_MB};
+use crate::evaluation::{self, Detail, Evaluation, PassChoice, USUAL_SOUND_MB};
 use crate::instrument::{Material, Spot};
 use crate::job::Job;
 use crate::repair::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
@@ -184,14 +184,12 @@ fn keep_plan(app: &AppState, wish: NewPlan) -> Result<Value, Error> {
 
 fn report(app: &AppState) -> Result<Value, Error> {
     let job = app.job()?;
-    let mut passes = job.passes();
-    let later = passes
-        .pop()
-        .ok_or_else(|| Error::Word("no pass has been recorded, so there is nothing to report".into()))?;
-    let earlier = passes.pop().map(|facts| facts.pass);
-    let listen = |job: &Job, pass: &str| evaluation::listen(job, pass, &|| ());
-    let written =
-        evaluation::write_report(&job, (earlier.as_deref(), &later.pass), None, USUAL_SOUND_MB, &listen)?;
+    let choice = PassChoice::with_the_one_before(&job, None)?;
+    if choice.later.is_none() {
+        return Err(Error::Word("no pass has been recorded, so there is nothing to report".into()));
+    }
+    let told = Evaluation::of(&job, &choice, Detail::Report, &|| ())?;
+    let written = evaluation::write_report(&job, &told, None, USUAL_SOUND_MB)?;
     app.events.changed();
     Ok(
         json!({"said": format!("the report is written, with {} drawings", written.charts.len()), "more": written.words}),

@@ -7,7 +7,6 @@ mod app_state;
 mod commands;
 mod error;
 mod event_stream;
-mod found;
 mod guard;
 mod parts;
 mod parts_bench;
@@ -18,6 +17,7 @@ mod plan_text;
 mod recording_task;
 mod routes;
 mod server;
+mod shown_pass;
 
 use std::path::Path;
 use std::sync::Arc;

@@ -4,10 +4,11 @@ use maud::{Markup, PreEscaped, html};
 
 use super::Error;
 use super::app_state::AppState;
-use super::found::{Found, anchor};
-use crate::instrument::{ReedPlace, Stroke};
+use super::shown_pass::{ShownPass, anchor};
+use crate::instrument::{Face, ReedPlace, Stroke};
 use crate::job::{Job, StoredTake};
-use crate::judgement::{ReedPitch, Tune, ValveChange, ValveFinding, Verdict};
+use crate::judgement::{ReedPitch, ValveChange, Verdict};
+use crate::repair::{PitchEvidence, ReedStanding, ReedState, ValveStanding, ValveVerdict};
 use crate::report::figures;
 
 /// A verdict in words.
@@ -31,27 +32,23 @@ pub(super) fn verdict(verdict: &Verdict) -> Markup {
 /// The map, what to do, and what was said of the pass.
 pub(super) fn block(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
     let job = app.job()?;
-    let found = app.found(pass)?;
-    let wants = |valve: &&ValveFinding| matches!(valve.verdict, Verdict::Leaks | Verdict::Suspect);
-    let valves: Vec<&ValveFinding> = found.findings.valves.iter().filter(wants).collect();
-    let tune: Vec<_> = found
-        .findings
+    let shown = app.shown(pass)?;
+    let standing = &shown.told.told;
+    let open = |valve: &&ValveStanding| {
+        use ValveVerdict::{Changed, Leaks, Off, Suspect};
+        matches!(valve.state, Leaks | Suspect | Changed | Off)
+    };
+    let valves: Vec<&ValveStanding> = standing.valves.iter().filter(open).collect();
+    let tune: Vec<(&ReedStanding, &PitchEvidence)> = standing
         .reeds
         .iter()
-        .filter_map(|reed| {
-            let pitch = reed.pitch.as_ref().ok()?;
-            let way = match pitch.tune? {
-                Tune::Raise => "▲ raise",
-                Tune::Lower => "▼ lower",
-                Tune::Leave => return None,
-            };
-            Some((reed, pitch, way))
-        })
+        .filter(|reed| reed.is_off())
+        .filter_map(|reed| Some((reed, reed.evidence.as_ref()?)))
         .collect();
     let (maps, charts): (Vec<_>, Vec<_>) =
-        found.drawings.iter().partition(|drawing| drawing.name.starts_with("map"));
+        shown.drawings.iter().partition(|drawing| drawing.name.starts_with("map"));
     Ok(html! {
-        @if found.pass.is_none() {
+        @if shown.pass().is_none() {
             p.hint { "No pass yet. Record one on the page Record, or add sound files with the command " code { "platenote add" } "." }
         }
         div.sheets { div { @for drawing in maps { div.drawing { (PreEscaped(&drawing.svg)) } } }
@@ -64,36 +61,38 @@ pub(super) fn block(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
             section aria-label="Tuning" {
                 h3 { "Reeds to tune" }
                 @if tune.is_empty() { p { "None so far." } }
-                @else { ul.plain { @for (reed, pitch, way) in tune {
-                    li { b { (reed.place) } " " (reed.note) ": " (deviation(pitch)) ", " b { (way) } }
+                @else { ul.plain { @for (reed, told) in tune {
+                    li { b { (reed.place) } ": " (deviation(&told.pitch)) ", "
+                        b { @if reed.state == ReedState::Raise { "▲ raise" } @else { "▼ lower" } }
+                        span.next { "pass " (told.pass) ", take " (told.take) ", " (told.day) } }
                 } } }
             }
         } }
-        @for swap in &found.findings.swaps {
+        @for swap in &standing.swaps {
             p.hint { "By their pitch these plates may lie in each other's place: "
                 (swap.places.iter().map(ToString::to_string).collect::<Vec<_>>().join(" and ")) "." }
         }
-        @if let Some(comparison) = &found.comparison {
+        @if let Some(comparison) = &shown.told.comparison {
             h3 { "Since pass " (comparison.earlier) }
-            p { (changes(&found)) }
+            p { (changes(&shown)) }
         }
         @if !charts.is_empty() {
             details { summary { "Tuning chart" } @for drawing in charts { div.drawing { (PreEscaped(&drawing.svg)) } } }
         }
-        (words(&job, &found))
+        (words(&job, &shown))
     })
 }
 
-fn valve_line(valve: &ValveFinding) -> Markup {
+fn valve_line(valve: &ValveStanding) -> Markup {
+    let (word, face) = (valve.state.words(), valve.place.face);
     html! { li {
-        (verdict(&valve.verdict)) " " b { (valve.place) } ": " (figures(&valve.reason))
-        @if valve.lift_plate() { " Lift the plate." }
-        @if !valve.next.is_empty() { span.next { (figures(&valve.next)) } }
+        span class={ "verdict " (valve.state.name().replace('_', "-")) } { (word) } " " b { (valve.place) } ": " (figures(&valve.reason()))
+        @if face == Face::Inner && matches!(valve.state, ValveVerdict::Leaks | ValveVerdict::Off) { " Lift the plate." }
     } }
 }
 
-fn changes(found: &Found) -> String {
-    let Some(comparison) = &found.comparison else { return String::new() };
+fn changes(shown: &ShownPass) -> String {
+    let Some(comparison) = &shown.told.comparison else { return String::new() };
     let kinds = [
         (ValveChange::Cured, "cured"),
         (ValveChange::StillLeaks, "still leaking"),
@@ -107,12 +106,12 @@ fn changes(found: &Found) -> String {
     format!("Valves: {}.", counts.join(", "))
 }
 
-fn words(job: &Job, found: &Found) -> Markup {
+fn words(job: &Job, shown: &ShownPass) -> Markup {
     let odd = job.odd_lines().iter().map(|odd| format!("diary line {}: {}", odd.line, odd.oddity));
-    let compared = found.comparison.iter().flat_map(|comparison| comparison.warnings.iter().cloned());
+    let compared = shown.told.comparison.iter().flat_map(|comparison| comparison.warnings.iter().cloned());
     let all: Vec<String> = odd
-        .chain(found.words.iter().cloned())
-        .chain(found.findings.warnings.iter().cloned())
+        .chain(shown.told.remarks().cloned())
+        .chain(shown.findings().warnings.iter().cloned())
         .chain(compared)
         .collect();
     html! { @if !all.is_empty() {
@@ -123,19 +122,19 @@ fn words(job: &Job, found: &Found) -> Markup {
 /// Every plate with its takes, to be heard.
 pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
     let job = app.job()?;
-    let found = app.found(pass)?;
-    let takes = found.pass.as_ref().map(|pass| job.takes(pass)).unwrap_or_default();
+    let shown = app.shown(pass)?;
+    let takes = shown.pass().map(|pass| job.takes(pass)).unwrap_or_default();
     Ok(html! {
         div.scroll tabindex="0" role="region" aria-label="Table" { table {
-            caption { "Takes of pass " (found.pass.as_deref().unwrap_or("none yet")) }
+            caption { "Takes of pass " (shown.pass().unwrap_or("none yet")) }
             thead { tr { th scope="col" { "Reed" } th scope="col" { "Note" } th scope="col" { "Pitch" } th scope="col" { "Valve it tests" } th scope="col" { "Takes" } } }
             tbody { @for (place, reed) in job.instrument().reeds() {
                 @let of_reed = takes.iter().find(|(there, _)| *there == place).map(|(_, takes)| takes.as_slice()).unwrap_or_default();
                 tr id=[(place.stroke == Stroke::Press).then(|| anchor(&place.plate))] {
                     th scope="row" { (place) }
                     td { (reed.note) }
-                    td.figure { (pitch(&found, &place)) }
-                    td { @if let Some(valve) = found.valve_of(&job, &place) { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (figures(&valve.reason)) } } }
+                    td.figure { (pitch(&shown, &place)) }
+                    td { @if let Some(valve) = shown.valve_of(&job, &place) { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (figures(&valve.reason)) } } }
                     td { @if of_reed.is_empty() { span.faint { "none" } } @for take in of_reed { (hear(take, &place)) } }
                 }
             } }
@@ -151,8 +150,8 @@ fn deviation(pitch: &ReedPitch) -> String {
     figures(&format!("{value} ± {uncertainty:.1} cents"))
 }
 
-fn pitch(found: &Found, place: &ReedPlace) -> Markup {
-    let reed = found.findings.reeds.iter().find(|reed| reed.place == *place);
+fn pitch(shown: &ShownPass, place: &ReedPlace) -> Markup {
+    let reed = shown.findings().reeds.iter().find(|reed| reed.place == *place);
     html! { @match reed.map(|reed| &reed.pitch) {
         Some(Ok(pitch)) => { (deviation(pitch)) }
         Some(Err(why)) => { span.faint { (figures(why)) } }

@@ -6,9 +6,9 @@ use super::Error;
 use super::app_state::AppState;
 use super::parts_bench::mark_line;
 use crate::instrument::ValvePlace;
-use crate::job::Job;
-use crate::judgement::Findings;
-use crate::repair::{self, Choice, Mark, Task, TaskValve, Trouble, Work, WorkList};
+use crate::repair::{
+    self, Choice, Mark, NextStep, StepKind, Task, TaskValve, Tick, Trouble, Work, WorkList, stage,
+};
 use crate::report::figures;
 use crate::report::{Work as Hazard, caution};
 
@@ -18,13 +18,16 @@ const NEWEST: usize = 8;
 /// What findings and marks ask for.
 pub(super) fn work(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
     let job = app.job()?;
-    let found = app.found(pass)?;
-    let list = work_list(&job, found.pass.as_deref(), &found.findings);
+    let shown = app.shown(pass)?;
+    let list = shown.told.work_list(&job);
+    let next = shown.told.next_list(&job);
     let marks = job.marks();
     let done: Vec<&Mark> = marks.iter().rev().filter(|mark| !mark.undone).take(NEWEST).collect();
     Ok(html! {
-        @if list.tasks.is_empty() { p { "No valve wants work." } }
+        @if let Some(now) = stage(&next) { p { b { "Now: " (now.heading()) } ", " (now.why_now()) "." } } @else { p { "Nothing is open." } }
+        p.hint { "By all passes and notes of the job." }
         (rows(&list))
+        (steps(&next))
         @if !done.is_empty() {
             h3 { "Noted last" }
             ul.plain { @for mark in done { (mark_line(mark)) } }
@@ -37,14 +40,39 @@ pub(super) fn work(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> 
     })
 }
 
-fn work_list(job: &Job, pass: Option<&str>, findings: &Findings) -> WorkList {
-    let heard_at = pass.map(|pass| job.heard_at(pass)).unwrap_or_default();
-    let findings = pass.map(|_| findings);
-    repair::work_list(job.instrument(), job.valve_rule(), &job.bench(), findings, &heard_at)
+/// What is open besides the valves, a kind after the other.
+fn steps(next: &[NextStep]) -> Markup {
+    let others =
+        StepKind::ALL.into_iter().filter(|kind| !matches!(kind, StepKind::Valve | StepKind::ListenAgain));
+    html! { @for kind in others {
+        @let steps: Vec<&NextStep> = next.iter().filter(|step| step.kind == kind).collect();
+        @if !steps.is_empty() {
+            details open[steps.len() <= NEWEST] {
+                summary { (kind.heading()) " (" (steps.len()) ")" }
+                p.hint { (kind.why_now()) "." }
+                ul.plain { @for step in steps { (step_line(step)) } }
+            }
+        }
+    } }
+}
+
+fn step_line(step: &NextStep) -> Markup {
+    html! { li.task {
+        div { b { (step.place) } ": " (step.what) span.next { (figures(&step.reason)) } }
+        div.ticks { @match &step.tick {
+            Tick::Mark(work) => button type="button" data-tick=(step.place) data-work=(work) aria-label={ (step.place) ": " (work) ", done" } { (work) },
+            Tick::Record(reed) => button.plain type="button" data-record=(step.place) data-plate=(reed.plate) aria-label={ "Record " (reed.plate) " again" } { "record" },
+        } }
+    } }
 }
 
 fn rows(list: &WorkList) -> Markup {
-    let heads = ["Lift these plates, each once", "In reach, the plate stays", "Listen again first"];
+    let heads = [
+        "Lift these plates, each once",
+        "These plates lie beside the block",
+        "In reach, the plate stays",
+        "Listen again first",
+    ];
     html! { @for row in list.rows() { @if let Some(first) = row.first() {
         h3 { "Block " (first.plate.block) ", row " (first.plate.row) }
         @for (head, tasks) in heads.iter().zip(Task::sorted(row)) {

@@ -221,9 +221,9 @@ impl Bench {
     fn judge(&self, taken: &Taken) {
         let (app, pass, place, n) = (self.app.clone(), self.pass.clone(), taken.place.clone(), taken.n);
         let run = move || {
-            let judged = app.found(Some(&pass)).and_then(|found| Ok((app.job()?, found)));
-            if let Ok((job, found)) = judged
-                && let Some(valve) = found.valve_of(&job, &place)
+            let judged = app.shown(Some(&pass)).and_then(|shown| Ok((app.job()?, shown)));
+            if let Ok((job, shown)) = judged
+                && let Some(valve) = shown.valve_of(&job, &place)
             {
                 app.events.say(json!({"kind": "verdict", "place": place.to_string(), "take": n,
                     "short": short(&place), "valve": valve.place.to_string(), "verdict": super::super::parts::verdict_word(&valve.verdict),
@@ -246,7 +246,7 @@ impl Bench {
         let round = |x: f64| (10.0 * x).round() / 10.0;
         let due = now.due.as_ref().map(|due| {
             let (call, seconds) = self.call(now, due.need.hold_s);
-            json!({"place": due.place.to_string(), "plate": super::super::found::address(&due.place.plate),
+            json!({"place": due.place.to_string(), "plate": super::super::shown_pass::address(&due.place.plate),
                 "short": short(&due.place),
                 "note": due.note.to_string(), "target": due.target.to_string(), "row_len": due.row_len,
                 "number": due.place.plate.number, "row": due.place.plate.row, "block": due.place.plate.block,

@@ -94,6 +94,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     };
     wanted.extend(arguments.files.iter().map(|file| Wanted { file: file.clone(), place: None, seal: None }));
     let change = arguments.pass.checked()?;
+    if let Some(day) = change.date {
+        output::offer_visit(&job, day);
+    }
     let mut ended = Ended::Done;
     for one in wanted {
         let all = arguments.sealed.then_some(SealPart { state: SealState::Sealed, kind: None });

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::failure::{Ended, Failure};
 use super::which_passes::WhichPasses;
 use super::{output, pass};
-use crate::evaluation::{self, Gathered, Written};
+use crate::evaluation::{self, Detail, PassChoice, Written};
 use crate::job::Job;
 use crate::report;
 
@@ -47,8 +47,8 @@ struct Drawn {
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
-    let (earlier, later) = arguments.passes.of(&job)?;
-    let Drawn { written, words } = draw(&job, earlier.as_deref(), &later, arguments.out.as_deref())?;
+    let choice = arguments.passes.of(&job)?;
+    let Drawn { written, words } = draw(&job, &choice, arguments.out.as_deref())?;
     for word in words {
         output::say(&word);
     }
@@ -61,19 +61,20 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             output::line(&chart.png.display().to_string())?;
         }
     }
-    let drawn =
-        earlier.map_or(format!("pass `{later}`"), |earlier| format!("passes `{earlier}` and `{later}`"));
+    let later = choice.later.unwrap_or_default();
+    let drawn = choice
+        .earlier
+        .map_or(format!("pass `{later}`"), |earlier| format!("passes `{earlier}` and `{later}`"));
     output::say(&format!("{} charts of {drawn}, each as SVG and PNG", written.len()));
     Ok(Ended::Done)
 }
 
 /// Judge the passes, draw every chart and write it: into `out`, or into the job's report folder.
-fn draw(job: &Job, earlier: Option<&str>, later: &str, out: Option<&Path>) -> Result<Drawn, Failure> {
-    let gathered = Gathered::from(job, earlier, later, &pass::listen)?;
-    let subject = gathered.subject(job)?;
-    let charts =
-        report::charts(&subject).map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
+fn draw(job: &Job, choice: &PassChoice, out: Option<&Path>) -> Result<Drawn, Failure> {
+    let told = pass::evaluate(job, choice, Detail::Drawings)?;
+    let charts = report::charts(&told.subject(job)?)
+        .map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
     let written =
         charts.into_iter().map(|chart| evaluation::write_chart(job, out, chart)).collect::<Result<_, _>>()?;
-    Ok(Drawn { written, words: gathered.words().cloned().collect() })
+    Ok(Drawn { written, words: told.remarks().cloned().collect() })
 }

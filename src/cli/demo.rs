@@ -8,7 +8,7 @@ use super::failure::{Ended, Failure};
 use super::{findings, output, pass};
 use crate::audio;
 use crate::demo;
-use crate::evaluation::{self, USUAL_SOUND_MB};
+use crate::evaluation::{self, Detail, PassChoice, USUAL_SOUND_MB};
 use crate::job::{Error, Job, JobWriter, NewTake, PassChange};
 use crate::take::Take;
 
@@ -33,8 +33,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let ended = findings::run(findings::Arguments::compared(folder, before, after))?;
     let job = Job::open(folder)?;
     // The findings have said what is to be said of the takes.
-    let reported =
-        evaluation::write_report(&job, (Some(before), after), None, USUAL_SOUND_MB, &pass::listen)?;
+    let told = pass::evaluate(&job, &PassChoice::of_two(before, after), Detail::Report)?;
+    let reported = evaluation::write_report(&job, &told, None, USUAL_SOUND_MB)?;
     let written = &reported.charts;
 
     output::line("\nCharts, each also as PNG beside it:")?;

@@ -15,6 +15,7 @@ mod findings;
 mod listen;
 mod mark;
 mod new;
+mod next;
 mod output;
 mod pass;
 mod pass_arguments;
@@ -25,10 +26,12 @@ mod record;
 mod report;
 mod seal;
 mod sealing_words;
+mod standing_lines;
 mod status;
 mod sweep;
 mod valves;
 mod verify;
+mod visit;
 mod which_passes;
 mod worklist;
 
@@ -64,6 +67,8 @@ enum Verb {
     Mark(mark::Arguments),
     Status(status::Arguments),
     Worklist(worklist::Arguments),
+    Next(next::Arguments),
+    Visit(visit::Arguments),
     Bench(bench::Arguments),
     Verify(verify::Arguments),
 }
@@ -93,6 +98,8 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Mark(arguments) => mark::run(arguments),
         Verb::Status(arguments) => status::run(arguments),
         Verb::Worklist(arguments) => worklist::run(arguments),
+        Verb::Next(arguments) => next::run(arguments),
+        Verb::Visit(arguments) => visit::run(arguments),
         Verb::Bench(arguments) => bench::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }

@@ -52,8 +52,20 @@ pub(crate) fn say_odd_lines(job: &Job) {
 /// The same, and whether another program can be kept off the job while it is written to.
 pub(crate) fn say_oddities(job: &JobWriter) {
     say_odd_lines(job);
+    offer_visit(job, jiff::ZonedDateTime::now().date());
     if !job.is_locked() {
         say("note: this disk knows no locks; do not let a second program write to the job meanwhile");
+    }
+}
+
+/// Offer a new visit where months have passed by `day`; nothing is opened.
+pub(crate) fn offer_visit(job: &Job, day: jiff::civil::Date) {
+    if let Some(newest) = job.rested_since(day) {
+        say(&format!(
+            "note: the newest line of this job is of {newest}; `platenote visit {} --open` begins a new visit, so that \
+             report and lists tell of its work alone",
+            job.folder().display()
+        ));
     }
 }
 

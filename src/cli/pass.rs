@@ -1,22 +1,22 @@
-//! Listen to a pass, with a bar on the terminal that says how far it has come.
+//! Evaluate a job, with a bar on the terminal that says how far the listening has come.
 
 use std::io::IsTerminal;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::evaluation::{self, Error, HeardPass};
+use crate::evaluation::{Detail, Error, Evaluation, PassChoice};
 use crate::job::Job;
 
-/// Listen to every reed of the pass that has a take; of several takes the newest good one speaks.
-pub(crate) fn listen(job: &Job, pass: &str) -> Result<HeardPass, Error> {
-    let bar = progress_bar(job.instrument().plates().count(), pass);
-    let heard = evaluation::listen(job, pass, &|| bar.inc(1));
+/// Everything that is told of the chosen passes.
+pub(crate) fn evaluate(job: &Job, choice: &PassChoice, detail: Detail) -> Result<Evaluation, Error> {
+    let bar = progress_bar(job.instrument().plates().count());
+    let told = Evaluation::of(job, choice, detail, &|| bar.inc(1));
     bar.finish_and_clear();
-    heard
+    told
 }
 
 /// Shown on a terminal only, so that nothing of it reaches a file or a pipe.
-fn progress_bar(plates: usize, pass: &str) -> ProgressBar {
+fn progress_bar(plates: usize) -> ProgressBar {
     let target = if std::io::stderr().is_terminal() {
         ProgressDrawTarget::stderr()
     } else {
@@ -26,6 +26,6 @@ fn progress_bar(plates: usize, pass: &str) -> ProgressBar {
     if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {pos} of {len} plates") {
         bar.set_style(style);
     }
-    bar.set_message(format!("listening to `{pass}`"));
+    bar.set_message("listening");
     bar
 }

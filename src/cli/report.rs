@@ -8,7 +8,7 @@ use serde_json::json;
 use super::failure::{Ended, Failure};
 use super::which_passes::WhichPasses;
 use super::{output, pass};
-use crate::evaluation::{self, Page, Reported, USUAL_SOUND_MB};
+use crate::evaluation::{self, Detail, Page, Reported, USUAL_SOUND_MB};
 use crate::job::Job;
 
 /// Write the report page, a hand-over sheet for the owner, and every table and drawing
@@ -36,10 +36,10 @@ pub(crate) struct Arguments {
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
     output::say_odd_lines(&job);
-    let (earlier, later) = arguments.passes.of(&job)?;
-    let passes = (earlier.as_deref(), later.as_str());
-    let reported =
-        evaluation::write_report(&job, passes, arguments.out.as_deref(), arguments.sound, &pass::listen)?;
+    let choice = arguments.passes.of(&job)?;
+    let detail = if arguments.sound > 0.0 { Detail::Report } else { Detail::Drawings };
+    let told = pass::evaluate(&job, &choice, detail)?;
+    let reported = evaluation::write_report(&job, &told, arguments.out.as_deref(), arguments.sound)?;
     for word in &reported.words {
         output::say(word);
     }

@@ -6,10 +6,13 @@ use clap::{Args, ValueEnum};
 use serde_json::json;
 
 use super::failure::{Ended, Failure};
-use super::output;
-use crate::instrument::{Face, PlatePlace, Spot};
+use super::{output, pass};
+use crate::evaluation::{Detail, PassChoice};
+use crate::instrument::{Face, PlatePlace, Spot, ValvePlace};
 use crate::job::Job;
-use crate::repair::{self, CountCheck, FaceStatus, PlateStatus, Warning};
+use crate::repair::{
+    self, CountCheck, FaceStatus, PlateStatus, Standing, ValveStanding, ValveVerdict, Warning,
+};
 
 /// Show what is done and what is next on each face of each plate
 #[derive(Args)]
@@ -59,11 +62,13 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let plates = repair::status(job.instrument(), &bench);
     let warnings = repair::warnings(job.instrument(), job.valve_rule(), &job.happenings());
     let check = repair::check(job.instrument(), job.valve_rule(), &bench);
+    let told = pass::evaluate(&job, &PassChoice::with_the_one_before(&job, None)?, Detail::Findings)?;
+    let standing = &told.standing;
     if arguments.json {
-        print_json(&plates, &warnings, &check)?;
+        print_json(&plates, standing, &warnings, &check)?;
     } else if arguments.csv {
         match arguments.table {
-            TableName::Faces => print_csv(&plates)?,
+            TableName::Faces => print_csv(&plates, standing)?,
             TableName::Differences => differences_csv(&check)?,
             TableName::Warnings => warnings_csv(&warnings)?,
         }
@@ -73,6 +78,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     } else {
         print_map(&plates)?;
         print_next(&plates)?;
+        print_valves(standing)?;
         for difference in &check.differences {
             output::line(&format!("count: {}", difference_line(difference)))?;
         }
@@ -194,8 +200,29 @@ fn runs(places: &[PlateFaces]) -> String {
     words.collect::<Vec<_>>().join(", ")
 }
 
-fn print_csv(plates: &[PlateStatus]) -> Result<(), Failure> {
-    output::csv(&["plate", "face", "lifted", "done", "next"])?;
+/// What is open on the valves by all passes and marks; a line each, with the evidence.
+fn print_valves(standing: &Standing) -> Result<(), Failure> {
+    use ValveVerdict::{Changed, Leaks, NotJudged, Off, Suspect};
+    for state in [Leaks, Off, Suspect, Changed, NotJudged] {
+        for valve in standing.valves_that(state) {
+            output::line(&format!("valve: {} {}: {}", valve.place, state.words(), valve.reason()))?;
+        }
+    }
+    Ok(())
+}
+
+/// The state and the reason of a valve's standing.
+fn valve_words(
+    standing: &Standing,
+    plate: &PlatePlace,
+    face: Face,
+) -> (Option<&'static str>, Option<String>) {
+    let valve = standing.valve(&ValvePlace { plate: plate.clone(), face });
+    (valve.map(|valve| valve.state.name()), valve.map(ValveStanding::reason))
+}
+
+fn print_csv(plates: &[PlateStatus], standing: &Standing) -> Result<(), Failure> {
+    output::csv(&["plate", "face", "lifted", "done", "next", "valve"])?;
     for plate in plates {
         for face in Face::BOTH {
             let status = plate.faces.on(face);
@@ -207,19 +234,27 @@ fn print_csv(plates: &[PlateStatus]) -> Result<(), Failure> {
                 lifted.into(),
                 status.done.join("; "),
                 next,
+                valve_words(standing, &plate.place, face).0.unwrap_or_default().into(),
             ])?;
         }
     }
     Ok(())
 }
 
-fn print_json(plates: &[PlateStatus], warnings: &[Warning], check: &CountCheck) -> Result<(), Failure> {
+fn print_json(
+    plates: &[PlateStatus],
+    standing: &Standing,
+    warnings: &[Warning],
+    check: &CountCheck,
+) -> Result<(), Failure> {
     for plate in plates {
         for face in Face::BOTH {
             let status = plate.faces.on(face);
+            let (valve, reason) = valve_words(standing, &plate.place, face);
             output::json(&json!({
                 "format": 1, "kind": "face", "plate": plate.place.to_string(), "face": face.to_string(),
                 "lifted": plate.is_lifted, "done": status.done, "next": status.next,
+                "valve": valve, "valve_reason": reason,
             }))?;
         }
     }

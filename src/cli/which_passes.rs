@@ -3,6 +3,7 @@
 use clap::Args;
 
 use super::failure::Failure;
+use crate::evaluation::PassChoice;
 use crate::job::Job;
 
 /// Which passes are meant.
@@ -17,8 +18,8 @@ pub(crate) struct WhichPasses {
 }
 
 impl WhichPasses {
-    /// The earlier pass, if any, and the later one.
-    pub(crate) fn of(&self, job: &Job) -> Result<(Option<String>, String), Failure> {
+    /// The passes that are shown; there is a later one.
+    pub(crate) fn of(&self, job: &Job) -> Result<PassChoice, Failure> {
         if let Some([earlier, later]) = self.compare.as_deref() {
             let (earlier, later) = (job.pass(earlier)?.pass, job.pass(later)?.pass);
             if earlier == later {
@@ -27,18 +28,18 @@ impl WhichPasses {
                     format!("name two passes, or one with `--pass {later}`"),
                 ));
             }
-            return Ok((Some(earlier), later));
+            return Ok(PassChoice::of_two(&earlier, &later));
         }
         if let Some(name) = &self.pass {
-            return Ok((None, job.pass(name)?.pass));
+            return Ok(PassChoice::alone(&job.pass(name)?.pass));
         }
-        let mut passes = job.passes();
-        let later = passes.pop().ok_or_else(|| {
-            Failure::could_not(
+        let choice = PassChoice::with_the_one_before(job, None)?;
+        if choice.later.is_none() {
+            return Err(Failure::could_not(
                 format!("the job `{}` has no pass yet, so there is nothing to show", job.folder().display()),
                 format!("add sound files: `platenote add {} FILE… --pass before`", job.folder().display()),
-            )
-        })?;
-        Ok((passes.pop().map(|earlier| earlier.pass), later.pass))
+            ));
+        }
+        Ok(choice)
     }
 }

@@ -7,9 +7,9 @@ use serde_json::json;
 
 use super::failure::{Ended, Failure};
 use super::{output, pass};
+use crate::evaluation::{Detail, Evaluation, PassChoice};
 use crate::job::Job;
-use crate::judgement;
-use crate::repair::{self, Choice, Task, TaskValve, WorkList};
+use crate::repair::{Choice, Task, TaskValve, WorkList};
 use crate::report::{Work, caution, work_list_page};
 use crate::units::Millimetres;
 
@@ -19,7 +19,7 @@ pub(crate) struct Arguments {
     /// Folder of the job
     #[arg(value_name = "JOB")]
     folder: PathBuf,
-    /// Pass whose findings count [default: the one opened last; without any, the marks alone]
+    /// Look at this pass alone [default: what all passes and marks say together]
     #[arg(long, value_name = "NAME")]
     pass: Option<String>,
     /// Write the list to print on A4, report/work-list.html
@@ -36,22 +36,15 @@ pub(crate) struct Arguments {
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
     output::say_odd_lines(&job);
-    let pass = match &arguments.pass {
-        Some(name) => Some(job.pass(name)?.pass),
-        None => job.passes().last().map(|facts| facts.pass.clone()),
-    };
-    let mut findings = None;
-    let mut heard_at = Default::default();
-    if let Some(pass) = &pass {
-        let heard = pass::listen(&job, pass)?;
-        for word in &heard.words {
-            output::say(word);
-        }
-        findings = Some(judgement::judge(job.instrument(), &heard.readings));
-        heard_at = job.heard_at(pass);
+    let told = arguments.evaluate(&job)?;
+    for word in told.remarks() {
+        output::say(word);
     }
-    let bench = job.bench();
-    let list = repair::work_list(job.instrument(), job.valve_rule(), &bench, findings.as_ref(), &heard_at);
+    if told.is_alone {
+        let name = told.later.name();
+        output::say(&format!("by pass `{name}` alone; without --pass the list tells what all passes say"));
+    }
+    let list = told.work_list(&job);
     if arguments.html {
         let file = job.write_report("work-list.html", work_list_page(job.title(), &list).as_bytes())?;
         output::say(&format!("to print: `{}`", file.display()));
@@ -66,15 +59,30 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     Ok(Ended::Done)
 }
 
+impl Arguments {
+    fn evaluate(&self, job: &Job) -> Result<Evaluation, Failure> {
+        let choice = match &self.pass {
+            Some(name) => PassChoice::alone(name),
+            None => PassChoice::with_the_one_before(job, None)?,
+        };
+        Ok(pass::evaluate(job, &choice, Detail::Findings)?)
+    }
+}
+
 fn print_text(list: &WorkList) -> Result<(), Failure> {
     if list.tasks.is_empty() {
         return output::line("no valve wants work");
     }
     for row in list.rows() {
-        let [lift, stay, listen] = Task::sorted(row);
+        let [lift, lifted, stay, listen] = Task::sorted(row);
         let name =
             row.first().map_or(String::new(), |task| format!("{} {}", task.plate.block, task.plate.row));
-        for (head, tasks) in [("lift", lift), ("plate stays", stay), ("listen again first", listen)] {
+        for (head, tasks) in [
+            ("lift", lift),
+            ("lies beside the block", lifted),
+            ("plate stays", stay),
+            ("listen again first", listen),
+        ] {
             if !tasks.is_empty() {
                 output::line(&format!("{name}, {head}:"))?;
             }
@@ -96,8 +104,8 @@ fn print_json(list: &WorkList) -> Result<(), Failure> {
         for valve in &task.valves {
             let (from, bin, lot_length) = replacement(valve);
             output::json(&json!({
-                "format": 1, "kind": "task", "pass": list.pass, "plate": task.plate.to_string(),
-                "face": valve.face.to_string(), "lift_plate": task.lift, "trouble": valve.trouble.name(),
+                "format": 1, "kind": "task", "pass": valve.pass, "plate": task.plate.to_string(),
+                "face": valve.face.to_string(), "lift_plate": task.lift, "lifted": task.is_lifted, "trouble": valve.trouble.name(),
                 "length_mm": valve.length.map(Millimetres::get), "from": from, "bin": bin,
                 "lot_length_mm": lot_length.map(Millimetres::get), "reason": valve.reason,
             }))?;
@@ -125,7 +133,7 @@ fn print_csv(list: &WorkList) -> Result<(), Failure> {
             let number =
                 |length: Option<Millimetres>| length.map_or(String::new(), |mm| mm.get().to_string());
             output::csv(&[
-                list.pass.clone().unwrap_or_default(),
+                valve.pass.clone().unwrap_or_default(),
                 task.plate.to_string(),
                 valve.face.to_string(),
                 if task.lift { "yes" } else { "no" }.to_owned(),

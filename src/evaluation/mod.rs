@@ -1,18 +1,21 @@
-//! From the job's takes to what is told of them: a pass listened to, two passes held side by side, the report written.
+//! The one door to everything that is told of a job: readings, findings, comparison, close-ups, clips, the report.
 //! Joins record, audio, analysis, judgement and report, and shows nothing: command line and bench page stand in front.
 
-mod both;
 mod clips;
-mod close_ups;
 mod error;
-mod pass;
+mod evaluate;
+mod listening;
+mod moment;
+mod pitch;
+mod plate;
 mod sealing;
-mod standing;
+mod tuning_offset;
+mod view;
 mod written;
 
-pub use both::Gathered;
 pub use error::Error;
-pub use pass::{HeardPass, listen};
+pub use evaluate::{Detail, Evaluation, PassChoice};
 pub use sealing::sets_of_pass;
-pub use standing::{Standing, standing};
+pub use tuning_offset::{TuningOffset, tuning_offset};
+pub use view::PassView;
 pub use written::{Page, Reported, USUAL_SOUND_MB, Written, put, write_chart, write_report};

@@ -2,10 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use super::both::Gathered;
-use super::pass::HeardPass;
-use super::{Error, clips};
-use crate::job::{self, Job};
+use super::{Error, Evaluation};
+use crate::job::{self, Job, Workshop};
 use crate::repair;
 use crate::report::{self, Chart, Dossier, Table};
 
@@ -60,33 +58,31 @@ impl Reported {
 /// - `sound_mb`: how much sound the page may hold; 0 leaves it out.
 pub fn write_report(
     job: &Job,
-    (earlier, later): (Option<&str>, &str),
+    told: &Evaluation,
     out: Option<&Path>,
     sound_mb: f64,
-    listen: &dyn Fn(&Job, &str) -> Result<HeardPass, Error>,
 ) -> Result<Reported, Error> {
-    let gathered = Gathered::from(job, earlier, later, listen)?;
-    let subject = gathered.subject(job)?;
-    let work = repair::work_list(
-        job.instrument(),
-        job.valve_rule(),
-        &job.bench(),
-        Some(subject.findings),
-        &job.heard_at(later),
-    );
-    let (clips, left_out) = clips::of(job.instrument(), &gathered, (1e6 * sound_mb) as usize);
-    let passes: Vec<_> =
-        gathered.heard.iter().filter_map(|pass| job.pass(&pass.readings.name).ok()).collect();
-    let clocks: Vec<String> = gathered.heard.iter().flat_map(|pass| pass.clocks.clone()).collect();
-    let words: Vec<String> = gathered.words().cloned().collect();
+    let subject = told.subject(job)?;
+    let work = told.work_list(job);
+    let next = repair::next_list(&told.told, &work);
+    let (clips, left_out) = told.clips(job, (1e6 * sound_mb) as usize);
+    let passes: Vec<_> = told.shown().filter_map(|view| view.facts.clone()).collect();
+    let clocks: Vec<String> = told.shown().flat_map(|view| view.clocks.clone()).collect();
+    let (workshop, workshop_word) = Workshop::of_person();
+    let words: Vec<String> = told.remarks().cloned().chain(workshop_word).collect();
     let dossier = Dossier {
         subject,
         passes: &passes,
-        readings: &gathered.heard.iter().map(|pass| &pass.readings).collect::<Vec<_>>(),
+        readings: &told.shown().map(|view| &view.readings).collect::<Vec<_>>(),
         clocks: &clocks,
         words: &words,
         work: &work,
-        marks: &job.marks(),
+        marks: &job.marks_of(&told.visit),
+        standing: &told.told,
+        next: &next,
+        visit: &told.visit,
+        pitches: &told.pitches,
+        workshop: &workshop,
         clips: &clips,
         clips_left_out: if sound_mb > 0.0 { left_out } else { 0 },
     };

@@ -52,16 +52,18 @@ struct Whole {
     clocks: Vec<DeviceClock>,
 }
 
+/// The person's configuration folder; `None` where the system names none.
+pub(super) fn folder() -> Option<PathBuf> {
+    match std::env::var_os(FOLDER_VARIABLE).filter(|folder| !folder.is_empty()) {
+        Some(folder) => Some(PathBuf::from(folder)),
+        None => etcetera::choose_base_strategy().ok().map(|found| found.config_dir().join("platenote")),
+    }
+}
+
 impl Clocks {
     /// Read this computer's file; without one no clock is known.
     pub fn open() -> Result<Self, Error> {
-        let folder = match std::env::var_os(FOLDER_VARIABLE).filter(|folder| !folder.is_empty()) {
-            Some(folder) => PathBuf::from(folder),
-            None => etcetera::choose_base_strategy()
-                .map_err(|_| Error::NoHome { variable: FOLDER_VARIABLE })?
-                .config_dir()
-                .join("platenote"),
-        };
+        let folder = folder().ok_or(Error::NoHome { variable: FOLDER_VARIABLE })?;
         Self::read(&folder.join(FILE))
     }
 

@@ -32,10 +32,13 @@ pub enum Event {
     Undone(UndoneFacts),
     /// Valves of the tray were counted.
     Stock(StockFacts),
+    /// A new visit was opened.
+    Visit(VisitFacts),
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 8] = ["pass", "take", "moved", "remark", "mark", "photo", "undone", "stock"];
+pub(super) const KINDS: [&str; 9] =
+    ["pass", "take", "moved", "remark", "mark", "photo", "undone", "stock", "visit"];
 
 /// What is known of a pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -198,6 +201,14 @@ pub struct StockFacts {
     pub lots: Vec<LotFacts>,
 }
 
+/// A round of work on the instrument that begins here.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct VisitFacts {
+    /// What it is called; `None` when nothing was told.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub title: Option<String>,
+}
+
 /// Valves of one kind in one bin.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LotFacts {
@@ -262,7 +273,8 @@ impl Event {
             | Event::Remark(_)
             | Event::Mark(_)
             | Event::Undone(_)
-            | Event::Stock(_) => None,
+            | Event::Stock(_)
+            | Event::Visit(_) => None,
         }
     }
 }

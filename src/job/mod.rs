@@ -24,6 +24,8 @@ mod table;
 mod take_store;
 mod tray_csv;
 mod verify;
+mod visits;
+mod workshop;
 
 pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
 pub use diary::{DiaryLine, OddLine, Oddity};
@@ -31,17 +33,19 @@ pub use disk::{hash_of, read_plain, write_whole};
 pub use error::Error;
 pub use event::{
     ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts,
-    RemarkFacts, StockFacts, TakeFacts, UndoneFacts,
+    RemarkFacts, StockFacts, TakeFacts, UndoneFacts, VisitFacts,
 };
 pub use file_line::FileLine;
 pub use folder::{Job, JobWriter, PassChange, StoredTake};
 pub use long_recording::LongRecording;
 pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};
 pub use reading_line::ReadingLine;
-pub use readings::{KeptReading, Readings};
+pub use readings::{KeptReading, READINGS_KEY, Readings};
 pub use seal_bench::{KnownLeak, SealBenchFile};
 pub use seal_play::{BlownKind, SealPart, SealState};
 pub use table::{Table, TableRow};
 pub use take_store::{NewTake, Stored};
 pub use tray_csv::{tray_from_csv, tray_to_csv};
 pub use verify::{Trouble, TroubleKind, Verified, verify};
+pub use visits::Visit;
+pub use workshop::Workshop;

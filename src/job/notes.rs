@@ -2,7 +2,6 @@
 
 use std::collections::BTreeSet;
 
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::event::{Event, LotFacts, MarkFacts, StockFacts, UndoneFacts};
@@ -58,15 +57,6 @@ impl Job {
     /// The bench after everything that was noted.
     pub fn bench(&self) -> Bench {
         Bench::after(self.instrument(), self.valve_rule(), &self.happenings())
-    }
-
-    /// When the newest take of each reed of a pass was stored.
-    pub fn heard_at(
-        &self,
-        pass: &str,
-    ) -> std::collections::BTreeMap<crate::instrument::ReedPlace, Timestamp> {
-        let newest = |takes: &[super::StoredTake]| takes.iter().map(|take| take.at).max();
-        self.takes(pass).into_iter().filter_map(|(place, takes)| Some((place, newest(&takes)?))).collect()
     }
 
     /// The number the next mark gets.

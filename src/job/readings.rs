@@ -2,7 +2,7 @@
 //! same content.
 //!
 //! A reading is found again by the take's SHA-256 and by everything the analysis was told beforehand; the file is used
-//! only when the same version of the analysis wrote it.
+//! only when the same analysis wrote it, by a hash of its sources taken while building (`src/build.rs`).
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
@@ -14,9 +14,9 @@ use super::{Error, Event, Job, disk, write_whole};
 use crate::analysis::{Expectation, OppositeExpectation, Reading};
 use crate::units::{Cents, Hz};
 
-/// The version of the file and of the analysis that filled it; another one is not used. Raise the number behind the
-/// stroke when the analysis gives other readings.
-const WRITTEN_BY: &str = concat!("platenote ", env!("CARGO_PKG_VERSION"), "/3");
+/// What filled the file: readings of another analysis are not used. Follows from the sources that decide a reading.
+pub const READINGS_KEY: &str =
+    concat!("platenote ", env!("CARGO_PKG_VERSION"), " ", env!("PLATENOTE_READINGS_KEY"));
 const FORMAT: u32 = 1;
 
 /// The kept readings of a job.
@@ -70,7 +70,8 @@ enum OppositeLine {
 }
 
 impl Readings {
-    /// The kept readings of `job`, and a word when there is a file that cannot be used. It is then made anew.
+    /// The kept readings of `job`, and a word when there is a damaged file. It is then made anew; so is, without a word,
+    /// one that another analysis filled.
     pub fn of(job: &Job) -> (Self, Option<String>) {
         let file = job.readings_file();
         let nothing = |file, as_read| Self { file, by_take: BTreeMap::new(), as_read };
@@ -82,7 +83,10 @@ impl Readings {
             }
         };
         match parse(&bytes) {
-            Ok(by_take) => (Self { file, by_take, as_read: Some(bytes) }, None),
+            Ok(by_take) => {
+                let by_take = by_take.unwrap_or_default();
+                (Self { file, by_take, as_read: Some(bytes) }, None)
+            }
             Err(why) => {
                 let word = format!("`{}` {why}; the takes are listened to again", file.display());
                 (nothing(file, Some(bytes)), Some(word))
@@ -118,7 +122,7 @@ impl Readings {
             .collect();
         self.by_take.retain(|key, _| named.contains(key.sha256.as_str()));
         let readings = self.by_take.iter().map(|(key, kept)| Line::new(key, kept)).collect();
-        let whole = Whole { format: FORMAT, written_by: WRITTEN_BY.into(), readings };
+        let whole = Whole { format: FORMAT, written_by: READINGS_KEY.into(), readings };
         let mut bytes = serde_json::to_vec_pretty(&whole).map_err(|error| Error::Io {
             doing: "written",
             file: self.file.clone(),
@@ -145,18 +149,20 @@ impl KeptReading {
     }
 }
 
-fn parse(bytes: &[u8]) -> Result<BTreeMap<Key, KeptReading>, String> {
+/// The readings in a file; `None` where another version or another analysis wrote it.
+fn parse(bytes: &[u8]) -> Result<Option<BTreeMap<Key, KeptReading>>, String> {
     let whole: serde_json::Value =
         serde_json::from_slice(bytes).map_err(|error| format!("is damaged ({error})"))?;
-    let written_by =
-        whole.get("written_by").and_then(serde_json::Value::as_str).unwrap_or("an unknown program");
-    if whole.get("format").and_then(serde_json::Value::as_u64) != Some(u64::from(FORMAT))
-        || written_by != WRITTEN_BY
-    {
-        return Err(format!("was written by {written_by}, and this is {WRITTEN_BY}"));
+    let is_ours = whole.get("format").and_then(serde_json::Value::as_u64) == Some(u64::from(FORMAT))
+        && whole.get("written_by").and_then(serde_json::Value::as_str) == Some(READINGS_KEY);
+    if !is_ours {
+        // A file that says nothing of who wrote it was not written by any version of this program.
+        let is_told = whole.get("written_by").is_some_and(serde_json::Value::is_string);
+        return if is_told { Ok(None) } else { Err("is damaged (it names no program)".to_owned()) };
     }
     let whole: Whole = serde_json::from_value(whole).map_err(|error| format!("is damaged ({error})"))?;
-    whole.readings.into_iter().map(|line| line.open().ok_or_else(|| "is damaged".to_string())).collect()
+    let open = |line: Line| line.open().ok_or_else(|| "is damaged".to_owned());
+    whole.readings.into_iter().map(open).collect::<Result<_, _>>().map(Some)
 }
 
 impl Key {

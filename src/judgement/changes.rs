@@ -7,7 +7,7 @@ use super::pitch::{SHIFT_NEEDS_READINGS, deviations};
 use super::robust::{median, robust_scatter};
 use super::sealing;
 use super::{
-    Comparison, Findings, ReedChange, SignKind, ValveChange, ValveChanged, ValveFinding, Verdict, judge,
+    Comparison, Findings, ReedChange, Sign, SignKind, ValveChange, ValveChanged, ValveFinding, Verdict, judge,
 };
 use crate::analysis::Reading;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
@@ -18,17 +18,37 @@ pub const CENTS_PER_KELVIN: f64 = -0.215;
 /// Half the range of that over steels.
 const CENTS_PER_KELVIN_UNCERTAINTY: f64 = 0.02;
 
+/// A pass with what [`judge`] found in it.
+#[derive(Debug, Clone, Copy)]
+pub struct JudgedPass<'a> {
+    /// Its readings.
+    pub readings: &'a PassReadings,
+    /// What was found in them.
+    pub findings: &'a Findings,
+}
+
+/// Judge two passes of the same instrument and compare them.
+pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassReadings) -> Comparison {
+    let (before, after) = (judge(instrument, earlier), judge(instrument, later));
+    compare_judged(
+        instrument,
+        JudgedPass { readings: earlier, findings: &before },
+        JudgedPass { readings: later, findings: &after },
+    )
+}
+
 /// Compare two passes of the same instrument.
 ///
 /// - A valve is cured when every sign that stood out before was measured again and shows nothing.
 /// - A reed's change is split into what the temperatures explain, what the block shares and what is its own.
-pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassReadings) -> Comparison {
-    let (before, after) = (judge(instrument, earlier), judge(instrument, later));
+pub fn compare_judged(instrument: &Instrument, earlier: JudgedPass, later: JudgedPass) -> Comparison {
+    let (before, after) = (earlier.findings, later.findings);
+    let (earlier, later) = (earlier.readings, later.readings);
     Comparison {
         earlier: earlier.name.clone(),
         later: later.name.clone(),
-        valves: sealing::changed(valve_changes(&before, &after), &earlier.sealings, &later.sealings),
-        reeds: reed_changes(instrument, earlier, later, &astray(&before, &after)),
+        valves: sealing::changed(valve_changes(before, after), &earlier.sealings, &later.sealings),
+        reeds: reed_changes(instrument, earlier, later, &astray(before, after)),
         warnings: circumstances(earlier, later),
     }
 }
@@ -70,7 +90,7 @@ fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, St
     use Verdict::{Leaks, NoSign, NoValve, NotJudged, Suspect, Tight};
     let say = |change, reason: &str| (change, reason.to_string());
     match (&before.verdict, &after.verdict) {
-        (Leaks, NoSign) => match unheard(before, after) {
+        (Leaks, NoSign) => match unheard(&before.signs, &after.signs) {
             None => (ValveChange::Cured, format!("it leaked and shows no sign now: {}", after.reason)),
             Some(reason) => (ValveChange::CannotTell, reason),
         },
@@ -102,9 +122,12 @@ fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, St
 }
 
 /// A sign that stood out before and could not be heard again as well: why a cure cannot be told.
-fn unheard(before: &ValveFinding, after: &ValveFinding) -> Option<String> {
-    before.signs.iter().filter(|sign| sign.stands_out).find_map(|then| {
-        let now = after.signs.iter().find(|sign| sign.kind == then.kind);
+///
+/// - `before`: the signs of the take in which it leaked; `after`: those of the take that shows nothing.
+/// - `None` where every sign that stood out was measured again, down to where it was.
+pub fn unheard(before: &[Sign], after: &[Sign]) -> Option<String> {
+    before.iter().filter(|sign| sign.stands_out).find_map(|then| {
+        let now = after.iter().find(|sign| sign.kind == then.kind);
         let by_tone = matches!(then.kind, SignKind::SecondTone | SignKind::TailTone);
         match (now, then.value) {
             (None, _) => Some(format!("{}, by which it leaked, was not measured again", name(then.kind))),

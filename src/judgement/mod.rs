@@ -19,7 +19,7 @@ use std::collections::BTreeMap;
 
 use crate::instrument::Instrument;
 
-pub use changes::{CENTS_PER_KELVIN, compare};
+pub use changes::{CENTS_PER_KELVIN, JudgedPass, compare, compare_judged, unheard};
 pub use finding::{
     Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune, ValveChange,
     ValveChanged, ValveFinding, Verdict,

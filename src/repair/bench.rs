@@ -260,7 +260,7 @@ impl Bench {
 
 /// The faces a mark is about: that of a valve's place, that of a reed's tongue, both of a plate; for work on valves
 /// only those where one is due, if any is.
-fn faces_of(instrument: &Instrument, spots: &[Spot], work: &Work) -> Vec<(PlatePlace, Face)> {
+pub(crate) fn faces_of(instrument: &Instrument, spots: &[Spot], work: &Work) -> Vec<(PlatePlace, Face)> {
     let is_valve_work = matches!(
         work,
         Work::ValveOff { .. } | Work::ValveFitted { .. } | Work::ValveKept | Work::SpringFitted

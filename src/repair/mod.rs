@@ -5,12 +5,15 @@
 mod bench;
 mod count_check;
 mod fitting;
+mod instrument_pitch;
 mod length;
 mod mark;
 mod matching;
 mod need;
+mod next_list;
 mod order;
 mod rule;
+mod standing;
 mod status;
 mod tray;
 mod work;
@@ -20,12 +23,18 @@ mod work_place;
 pub use bench::{Bench, FaceState, PlateState, ValveState};
 pub use count_check::{CountCheck, Difference, Totals, check};
 pub use fitting::{Choice, FittedNeed, Fitting, Strip, fit};
+pub use instrument_pitch::InstrumentPitch;
 pub use length::{LengthError, MOST_COUNT, parse_count, parse_length, parse_width};
 pub use mark::{Happening, Mark};
 pub use matching::{Cost, assign};
 pub use need::{Basis, Need, needs};
+pub use next_list::{NextStep, StepKind, Tick, next_list, stage};
 pub use order::{Warning, warnings};
 pub use rule::ValveRule;
+pub use standing::{
+    Answer, Evidence, Noted, PassEvidence, PitchEvidence, PlateLies, PlateStanding, ReedStanding, ReedState,
+    Standing, TakeMoment, ValveStanding, ValveVerdict,
+};
 pub use status::{FaceStatus, PlateStatus, status};
 pub use tray::{Condition, Lot, Tray};
 pub use work::{Part, Rust, Source, Work, WorkError, is_bin_name};

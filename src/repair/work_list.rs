@@ -2,21 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use jiff::Timestamp;
-
-use super::bench::{Bench, FaceState, ValveState};
+use super::bench::{Bench, ValveState};
 use super::fitting::{Choice, fit, lot_words};
 use super::need::needs_where;
 use super::rule::ValveRule;
-use crate::instrument::{Face, Instrument, PlatePlace, ReedPlace, ValvePlace};
-use crate::judgement::{Findings, ValveFinding, Verdict};
+use super::standing::{Standing, ValveStanding, ValveVerdict};
+use crate::instrument::{Face, Instrument, PlatePlace, ValvePlace};
 use crate::units::Millimetres;
 
 /// The work of a pass, in the plan's order of blocks, rows and plates.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WorkList {
-    /// The pass the findings are of; `None` when the list comes from the marks alone.
-    pub pass: Option<String>,
+    /// The passes it was made from, in order of time; none when it comes from the marks alone.
+    pub passes: Vec<String>,
     /// A task for each plate with work.
     pub tasks: Vec<Task>,
 }
@@ -28,6 +26,8 @@ pub struct Task {
     pub plate: PlatePlace,
     /// Whether it must be lifted for this.
     pub lift: bool,
+    /// Whether it lies beside the block.
+    pub is_lifted: bool,
     /// Its valves that want work, outer before inner.
     pub valves: Vec<TaskValve>,
 }
@@ -43,7 +43,9 @@ pub struct TaskValve {
     pub length: Option<Millimetres>,
     /// What could replace it; `None` where it is only listened to again.
     pub replacement: Option<Choice>,
-    /// Why, in one sentence.
+    /// The pass whose take tells so.
+    pub pass: Option<String>,
+    /// Why, in one sentence that names the evidence.
     pub reason: String,
 }
 
@@ -56,7 +58,7 @@ pub enum Trouble {
     Suspect,
     /// The old valve is off and none is fitted.
     Off,
-    /// It leaked, and a valve was fitted since: listen again.
+    /// It was changed, and not heard since: listen again.
     FittedSince,
 }
 
@@ -77,20 +79,14 @@ impl Trouble {
     }
 }
 
-/// The work that findings and marks ask for; `heard` is when the take of each reed was stored.
-pub fn work_list(
-    instrument: &Instrument,
-    rule: &ValveRule,
-    bench: &Bench,
-    findings: Option<&Findings>,
-    heard: &BTreeMap<ReedPlace, Timestamp>,
-) -> WorkList {
-    let by_place: BTreeMap<&ValvePlace, &ValveFinding> =
-        findings.iter().flat_map(|found| &found.valves).map(|finding| (&finding.place, finding)).collect();
-    let trouble_at =
-        |place: &ValvePlace, state: &FaceState| trouble(by_place.get(place).copied(), state, heard);
-    let needs = needs_where(instrument, rule, bench, |place, state| {
-        trouble_at(place, state).is_some_and(|(trouble, _)| trouble.wants_hands())
+/// The work that the standing asks for; without any pass, what the marks ask for alone.
+pub fn work_list(instrument: &Instrument, rule: &ValveRule, bench: &Bench, standing: &Standing) -> WorkList {
+    let by_place: BTreeMap<&ValvePlace, &ValveStanding> =
+        standing.valves.iter().map(|valve| (&valve.place, valve)).collect();
+    let was_heard = !standing.passes.is_empty();
+    let trouble_at = |place: &ValvePlace| by_place.get(place).and_then(|valve| trouble(valve, was_heard));
+    let needs = needs_where(instrument, rule, bench, |place, _| {
+        trouble_at(place).is_some_and(|trouble| trouble.wants_hands())
     });
     let fitting = fit(&needs, &bench.tray, rule);
     let mut tasks = Vec::new();
@@ -99,7 +95,8 @@ pub fn work_list(
         for face in Face::BOTH {
             let place = ValvePlace { plate: plate.clone(), face };
             let Some(state) = bench.face(&place) else { continue };
-            let Some((trouble, reason)) = trouble_at(&place, state) else { continue };
+            let Some(standing) = by_place.get(&place) else { continue };
+            let Some(trouble) = trouble(standing, was_heard) else { continue };
             let row = fitting.rows.iter().find(|row| row.need.place == place);
             let known = match state.valve {
                 ValveState::Fitted { length, .. } => length,
@@ -113,42 +110,28 @@ pub fn work_list(
                     .or(state.old_length)
                     .or(state.plan_length()),
                 replacement: row.map(|row| row.choice.clone()),
-                reason,
+                pass: standing.evidence.as_ref().map(|evidence| evidence.pass.clone()),
+                reason: standing.reason(),
             });
         }
         if !valves.is_empty() {
             let is_lifted = bench.plates.get(&plate).is_some_and(|plate| plate.is_lifted);
             let behind = valves.iter().any(|valve| valve.face == Face::Inner && valve.trouble.wants_hands());
-            tasks.push(Task { plate, lift: behind && !is_lifted, valves });
+            tasks.push(Task { plate, lift: behind && !is_lifted, is_lifted, valves });
         }
     }
-    WorkList { pass: findings.map(|findings| findings.pass.clone()), tasks }
+    WorkList { passes: standing.passes.clone(), tasks }
 }
 
-fn trouble(
-    finding: Option<&ValveFinding>,
-    state: &FaceState,
-    heard: &BTreeMap<ReedPlace, Timestamp>,
-) -> Option<(Trouble, String)> {
-    if !state.is_due() {
-        return None;
+/// A changed valve is to be heard again; where no pass was recorded at all there is nothing to hear it against yet.
+fn trouble(standing: &ValveStanding, was_heard: bool) -> Option<Trouble> {
+    match standing.state {
+        ValveVerdict::Off => Some(Trouble::Off),
+        ValveVerdict::Leaks => Some(Trouble::Leaks),
+        ValveVerdict::Suspect => Some(Trouble::Suspect),
+        ValveVerdict::Changed if was_heard => Some(Trouble::FittedSince),
+        _ => None,
     }
-    if state.valve == ValveState::Off {
-        return Some((Trouble::Off, "the old valve was lifted off, none fitted yet".into()));
-    }
-    let finding = finding?;
-    let trouble = match finding.verdict {
-        Verdict::Leaks => Trouble::Leaks,
-        Verdict::Suspect => Trouble::Suspect,
-        Verdict::NoSign | Verdict::Tight | Verdict::NotJudged { .. } | Verdict::NoValve => return None,
-    };
-    let reed = ReedPlace { plate: finding.place.plate.clone(), stroke: finding.heard_on };
-    if let (ValveState::Fitted { at, .. }, Some(heard)) = (&state.valve, heard.get(&reed))
-        && at > heard
-    {
-        return Some((Trouble::FittedSince, format!("a valve was fitted since; record {reed} again")));
-    }
-    Some((trouble, finding.reason.clone()))
 }
 
 impl WorkList {
@@ -161,12 +144,17 @@ impl WorkList {
 }
 
 impl Task {
-    /// Plates to lift, plates that stay, and plates to be listened to again first.
-    pub fn sorted(tasks: &[Task]) -> [Vec<&Task>; 3] {
-        let mut groups = [Vec::new(), Vec::new(), Vec::new()];
+    /// Plates to lift, plates that lie beside the block, plates that stay, and plates to be listened to again first.
+    pub fn sorted(tasks: &[Task]) -> [Vec<&Task>; 4] {
+        let mut groups = [const { Vec::new() }; 4];
         for task in tasks {
             let wants_hands = task.valves.iter().any(|valve| valve.trouble.wants_hands());
-            let group = if task.lift { 0 } else { 2 - usize::from(wants_hands) };
+            let group = match (task.lift, wants_hands, task.is_lifted) {
+                (true, ..) => 0,
+                (_, true, true) => 1,
+                (_, true, false) => 2,
+                (_, false, _) => 3,
+            };
             if let Some(group) = groups.get_mut(group) {
                 group.push(task);
             }

@@ -2,7 +2,7 @@
 
 use super::cautions::{Work, caution};
 use crate::instrument::Material;
-use crate::repair::{Choice, Fitting, Task, WorkList};
+use crate::repair::{Choice, Fitting, NextStep, StepKind, Task, WorkList};
 
 /// The work list as an HTML page, rows in the plan's order, plates to lift first, with a box to tick for each valve.
 pub fn work_list_page(title: &str, list: &WorkList) -> String {
@@ -14,7 +14,12 @@ pub fn work_list_page(title: &str, list: &WorkList) -> String {
         let Some(first) = row.first() else { continue };
         body += &format!("<h2>Block {}, row {}</h2>\n", escape(&first.plate.block), escape(&first.plate.row));
         let groups = Task::sorted(row);
-        let heads = ["Lift these plates, each once", "In reach, the plate stays", "Listen again first"];
+        let heads = [
+            "Lift these plates, each once",
+            "These plates lie beside the block",
+            "In reach, the plate stays",
+            "Listen again first",
+        ];
         for (head, tasks) in heads.iter().zip(groups).filter(|(_, tasks)| !tasks.is_empty()) {
             body += &format!(
                 "<h3>{head}</h3>\n<table>\n<tr><th></th><th>Plate</th><th>Face</th><th>Work</th></tr>\n"
@@ -33,9 +38,41 @@ pub fn work_list_page(title: &str, list: &WorkList) -> String {
             body += "</table>\n";
         }
     }
-    let pass = list.pass.as_ref().map_or("Marks alone, no pass".to_owned(), |pass| format!("Pass {pass}"));
+    let pass = match list.passes.as_slice() {
+        [] => "Marks alone, no pass".to_owned(),
+        [only] => format!("Pass {only}"),
+        passes => format!("Passes {}", passes.join(", ")),
+    };
     body += &cautions(&[Work::Knife, Work::Solvent, Work::Heat]);
     page("Work list", title, &pass, &body)
+}
+
+/// Everything that is open as an HTML page, in the order it is best done, with a box to tick for each step.
+pub fn next_list_page(title: &str, steps: &[NextStep]) -> String {
+    let mut body = String::new();
+    if steps.is_empty() {
+        body += "<p>Nothing is open.</p>\n";
+    }
+    for kind in StepKind::ALL {
+        let of_kind: Vec<&NextStep> = steps.iter().filter(|step| step.kind == kind).collect();
+        if of_kind.is_empty() {
+            continue;
+        }
+        body += &format!("<h2>{} ({})</h2>\n<p>{}.</p>\n", kind.heading(), of_kind.len(), kind.why_now());
+        body += "<table>\n<tr><th></th><th>Place</th><th>What</th><th>Why</th></tr>\n";
+        for step in of_kind {
+            let lift = if step.lift_plate { " (lift)" } else { "" };
+            body += &format!(
+                "<tr><td class=\"tick\">☐</td><td>{}{lift}</td><td>{}</td><td>{}</td></tr>\n",
+                escape(&step.place),
+                escape(&step.what),
+                escape(&step.reason)
+            );
+        }
+        body += "</table>\n";
+    }
+    body += &cautions(&[Work::Knife, Work::Solvent, Work::Heat, Work::File]);
+    page("What is next", title, "By all passes and notes of the job", &body)
 }
 
 /// The fitting list as an HTML page: by place and face, then what to cut, the strip, what is left over.

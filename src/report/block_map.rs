@@ -69,7 +69,7 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
             && portion.strips.iter().any(|strip| strip.row.name == place.plate.row)
     };
     let of_verdict = |wanted: fn(&Verdict) -> bool| {
-        subject.findings.valves.iter().filter(|valve| shows(&valve.place) && wanted(&valve.verdict)).count()
+        subject.valves().iter().filter(|valve| shows(&valve.place) && wanted(&valve.verdict)).count()
     };
     let verdicts = list(
         [
@@ -82,7 +82,11 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
         ],
         "nothing judged",
     );
-    let mut lines = vec![subject.title.to_owned(), format!("Pass {}: {verdicts}.", subject.findings.pass)];
+    let told_by = match subject.valves_now {
+        Some(_) => "By all passes and notes".to_owned(),
+        None => format!("Pass {}", subject.findings.pass),
+    };
+    let mut lines = vec![subject.title.to_owned(), format!("{told_by}: {verdicts}.")];
     if let Some(comparison) = subject.earlier.as_ref().and_then(|earlier| earlier.comparison) {
         let of_change = |wanted: ValveChange| {
             comparison.valves.iter().filter(|valve| shows(&valve.place) && valve.change == wanted).count()
@@ -251,7 +255,7 @@ fn head(
 }
 
 fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject, place: &ValvePlace) {
-    let finding = subject.findings.valves.iter().find(|valve| valve.place == *place);
+    let finding = subject.valves().iter().find(|valve| valve.place == *place);
     let verdict = finding.map_or(Verdict::NoValve, |valve| valve.verdict);
     verdict_field(sheet, (x, y), (x + shape.card(), y + shape.field()), &verdict);
     verdict_mark(sheet, (x + shape.card() - 9.0, y + 8.0), &verdict);

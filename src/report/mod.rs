@@ -14,6 +14,7 @@ mod names;
 mod page;
 mod paint;
 mod sheet;
+mod standing_tables;
 mod strips;
 mod sweep_sheets;
 mod tables;
@@ -23,9 +24,9 @@ mod words;
 use rayon::prelude::*;
 
 use crate::instrument::{Instrument, Plate, PlatePlace, ReedPlace, Stroke};
-use crate::judgement::{Comparison, Findings};
+use crate::judgement::{Comparison, Findings, ValveFinding};
 
-pub use bench_sheets::{fitting_page, work_list_page};
+pub use bench_sheets::{fitting_page, next_list_page, work_list_page};
 pub use cautions::{Work, caution, caution_for};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
@@ -49,6 +50,8 @@ pub struct Subject<'a> {
     pub earlier: Option<Earlier<'a>>,
     /// Reeds to look at closely.
     pub close_ups: &'a [ReedCloseUp],
+    /// The valves as they stand by all passes and notes, for the map; without them it shows the pass.
+    pub valves_now: Option<&'a [ValveFinding]>,
 }
 
 /// A pass before the one to draw.
@@ -74,6 +77,11 @@ pub struct Chart {
 }
 
 impl Subject<'_> {
+    /// The valves the map shows.
+    fn valves(&self) -> &[ValveFinding] {
+        self.valves_now.unwrap_or(&self.findings.valves)
+    }
+
     /// The passes that are drawn, the earlier first.
     fn passes(&self) -> Vec<&Findings> {
         self.earlier.iter().map(|earlier| earlier.findings).chain([self.findings]).collect()

@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use super::Dossier;
+use super::{Dossier, standing_tables};
 use crate::instrument::PlatePlace;
 use crate::judgement::{Findings, Tune, ValveChange, Verdict};
 use crate::repair::Choice;
@@ -40,6 +40,8 @@ pub fn tables(dossier: &Dossier) -> Vec<Table> {
         valves(&all),
         signs(&all),
         swaps(&all),
+        standing_tables::standing(dossier),
+        standing_tables::next(dossier),
         work(dossier),
         notes(dossier),
     ];
@@ -104,11 +106,11 @@ impl Cell {
         }
     }
 
-    fn words(words: impl ToString) -> Self {
+    pub(super) fn words(words: impl ToString) -> Self {
         Cell::Text(words.to_string())
     }
 
-    fn maybe(number: Option<f64>) -> Self {
+    pub(super) fn maybe(number: Option<f64>) -> Self {
         number.map_or(Cell::Nothing, Cell::Number)
     }
 }

@@ -261,7 +261,7 @@ impl<'a> Session<'a> {
         &mut self,
         place: ReedPlace,
         take: Take,
-        heard: Heard,
+        mut heard: Heard,
         (from, to): (u64, u64),
         why: &str,
     ) -> Result<SessionEvent, Error> {

@@ -2,7 +2,7 @@
 
 use crate::bench::natural::{natural_opposite, random_natural};
 use crate::bench::tone::{ToneSpec, Wander};
-use platenote::analysis::{Expectation, Opposite, Reading, Warning, close_up, read};
+use platenote::analysis::{Expectation, Opposite, Reading, Warning, listen, read};
 use platenote::take::Take;
 use platenote::units::Cents;
 use rayon::prelude::*;
@@ -132,8 +132,9 @@ fn a_close_up_shows_a_planted_tone_in_its_place_and_at_its_level() {
         companion.partials.clone_from(&spec.partials);
         (companion.share, companion.own_wander_cents, companion.forced) = (1.0, 0.0, false);
         let take = ToneSpec { opposite: Some(companion), ..spec.clone() }.render(7).take();
-        let reading = reading(&take);
-        let drawn = close_up(&take, &reading, Cents::new(offset_cents), Some(partial)).expect("a picture");
+        let mut heard = listen(&take, &Expectation::default()).expect("a reading");
+        let reading = heard.reading(Expectation::default().opposite);
+        let drawn = heard.close_up(&reading, Cents::new(offset_cents), Some(partial)).expect("a picture");
         let loudest = |near: f64| {
             let points = drawn.offset_cents.iter().zip(&drawn.level_db);
             let near = points.filter(|(offset, _)| (**offset - near).abs() < 4.0);

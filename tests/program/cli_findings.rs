@@ -222,14 +222,27 @@ fn kept_readings_are_made_again_with_the_same_content() {
     std::fs::remove_file(&file).expect("gone");
     assert_eq!(made.run(&[]), first, "without them");
     assert_eq!(std::fs::read(&file).expect("kept readings"), kept);
-    for damage in
-        [&b"{"[..], b"", b"\xff\xfe", b"{\"format\":1,\"written_by\":\"a later program\",\"readings\":[]}"]
-    {
+    // What another analysis wrote is no damage: the takes are listened to again without a word.
+    let others = String::from_utf8(kept.clone())
+        .expect("JSON")
+        .replace(platenote::job::READINGS_KEY, "platenote 0.1.0/3");
+    let moved = others.replace("\"f0_hz\": 1", "\"f0_hz\": 2");
+    assert_ne!(others.as_bytes(), kept);
+    assert_ne!(moved, others);
+    let files: [(&[u8], bool); 5] = [
+        (b"{", true),
+        (b"", true),
+        (b"\xff\xfe", true),
+        (b"{\"format\":1,\"written_by\":\"a later program\",\"readings\":[]}", false),
+        (moved.as_bytes(), false),
+    ];
+    let findings = made.run(&["--json"]).1;
+    for (damage, is_told) in files {
         std::fs::write(&file, damage).expect("damaged");
         let (code, out, err) = made.run(&["--json"]);
         assert_eq!(code, 0);
-        assert!(err.contains("listened to again"), "{err}");
-        assert_eq!(out.lines().count(), 8);
+        assert_eq!(err.contains("listened to again"), is_told, "{err}");
+        assert_eq!(out, findings);
         assert_eq!(std::fs::read(&file).expect("kept readings"), kept);
     }
 }

@@ -207,7 +207,7 @@ fn status_maps_what_is_done_and_warns() {
     let csv = said(&dir, &["status", "job", "--csv"]);
     assert!(
         csv.starts_with(
-            "plate,face,lifted,done,next\nbass A1,outer,no,\"lifted; valve off 38 mm curled bin 2; waxed\",fit valve 38 mm\n"
+            "plate,face,lifted,done,next,valve\nbass A1,outer,no,\"lifted; valve off 38 mm curled bin 2; waxed\",fit valve 38 mm,off\n"
         ),
         "{csv}"
     );

@@ -10,6 +10,7 @@ mod cli_read;
 mod cli_record;
 mod cli_report;
 mod cli_seal;
+mod cli_standing;
 mod cli_valves;
 mod cli_worklist;
 mod demo;

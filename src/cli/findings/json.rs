@@ -2,9 +2,12 @@
 
 use serde::Serialize;
 
-use super::{Told, say_all};
+use super::say_all;
 use crate::cli::failure::Failure;
 use crate::cli::output;
+use crate::cli::standing_lines::standing_lines;
+use crate::evaluation::Evaluation;
+use crate::job::Job;
 use crate::judgement::{
     Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChange, ValveChanged, ValveFinding,
     Verdict,
@@ -12,21 +15,24 @@ use crate::judgement::{
 
 const FORMAT: u32 = 1;
 
-pub(super) fn print(told: &Told) -> Result<(), Failure> {
-    say_all(told);
-    let Findings { pass, reeds, valves, swaps, .. } = &told.findings;
+pub(super) fn print(job: &Job, told: &Evaluation) -> Result<(), Failure> {
+    say_all(job, told);
+    let Findings { pass, reeds, valves, swaps, .. } = &told.later.findings;
     for reed in reeds {
         output::json(&ReedLine::new(pass, reed))?;
     }
     for valve in valves {
         output::json(&ValveLine::new(pass, valve))?;
     }
-    for sealing in &told.readings.sealings {
+    for sealing in &told.later.readings.sealings {
         output::json(&crate::cli::sealing_words::SealingLine::new(pass, sealing))?;
     }
     for swap in swaps {
         let places = swap.places.iter().map(ToString::to_string).collect();
         output::json(&SwapLine { format: FORMAT, kind: "swap", places, sure: swap.sure })?;
+    }
+    for line in standing_lines(&told.standing) {
+        output::json(&line)?;
     }
     if let Some(Comparison { valves, reeds, .. }) = &told.comparison {
         for valve in valves {

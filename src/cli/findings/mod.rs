@@ -9,8 +9,8 @@ use clap::Args;
 
 use super::failure::{Ended, Failure};
 use super::{output, pass};
+use crate::evaluation::{Detail, Evaluation, PassChoice};
 use crate::job::Job;
-use crate::judgement::{self, Comparison, Findings, Missing, PassReadings};
 
 /// Say which valves leak, which reeds are out of tune, and what changed between two passes
 #[derive(Args)]
@@ -37,58 +37,37 @@ impl Arguments {
     }
 }
 
-/// Everything that is to be told.
-struct Told<'a> {
-    job: &'a Job,
-    findings: Findings,
-    readings: &'a PassReadings,
-    comparison: Option<Comparison>,
-    /// Words on the takes themselves.
-    words: Vec<String>,
-}
-
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
-    let compared = match arguments.compare.as_deref() {
-        Some([earlier, later]) => Some((earlier.as_str(), later.as_str())),
-        _ => None,
-    };
-    let name = match (&arguments.pass, compared) {
-        (Some(name), _) => name.clone(),
-        (None, Some((_, later))) => later.to_string(),
-        (None, None) => newest_pass(&job)?,
-    };
-    let mut words: Vec<String> =
-        job.odd_lines().iter().map(|odd| format!("diary line {}: {}", odd.line, odd.oddity)).collect();
-    let main = pass::listen(&job, &name)?;
-    words.extend(main.words);
-    let comparison = match compared {
-        None => None,
-        Some((earlier, later)) => {
-            let mut other = |wanted: &str| -> Result<Option<PassReadings>, Failure> {
-                if job.pass(wanted)?.pass == main.readings.name {
-                    return Ok(None);
-                }
-                let heard = pass::listen(&job, wanted)?;
-                words.extend(heard.words);
-                Ok(Some(heard.readings))
-            };
-            let (earlier, later) = (other(earlier)?, other(later)?);
-            let pick = |pass: &'_ Option<PassReadings>| pass.clone().unwrap_or_else(|| main.readings.clone());
-            Some(judgement::compare(job.instrument(), &pick(&earlier), &pick(&later)))
-        }
-    };
-    let findings = judgement::judge(job.instrument(), &main.readings);
-    let unreadable =
-        main.readings.readings.values().any(|reading| matches!(reading, Err(Missing::Unreadable(_))));
-    let told = Told { job: &job, findings, readings: &main.readings, comparison, words };
+    let told = arguments.evaluate(&job)?;
     if arguments.json {
-        json::print(&told)?;
+        json::print(&job, &told)?;
     } else {
-        text::print(&told)?;
+        text::print(&job, &told)?;
     }
     // What could be judged has been judged; a take that cannot be read is still something that could not be done.
-    Ok(if unreadable { Ended::CouldNot } else { Ended::Done })
+    Ok(if told.has_unreadable() { Ended::CouldNot } else { Ended::Done })
+}
+
+impl Arguments {
+    fn evaluate(&self, job: &Job) -> Result<Evaluation, Failure> {
+        let named = self.pass.as_deref().map(|name| job.pass(name)).transpose()?.map(|facts| facts.pass);
+        let alone = |name: &str| pass::evaluate(job, &PassChoice::alone(name), Detail::Findings);
+        let Some([earlier, later]) = self.compare.as_deref() else {
+            return Ok(alone(&named.map_or_else(|| newest_pass(job), Ok)?)?);
+        };
+        let two = PassChoice::of_two(&job.pass(earlier)?.pass, &job.pass(later)?.pass);
+        let told = pass::evaluate(job, &two, Detail::Findings)?;
+        match named.filter(|named| Some(named) != two.later.as_ref()) {
+            None => Ok(told),
+            // Another pass than the later one is judged, and the comparison stands beside it.
+            Some(named) => {
+                let mut judged = alone(&named)?;
+                judged.comparison = told.comparison;
+                Ok(judged)
+            }
+        }
+    }
 }
 
 fn newest_pass(job: &Job) -> Result<String, Failure> {
@@ -100,20 +79,19 @@ fn newest_pass(job: &Job) -> Result<String, Failure> {
     })
 }
 
-impl Told<'_> {
-    /// All words that concern the results as a whole.
-    fn warnings(&self) -> impl Iterator<Item = &String> {
-        let compared = self.comparison.iter().flat_map(|comparison| &comparison.warnings);
-        self.words.iter().chain(&self.findings.warnings).chain(compared)
-    }
+/// All words that concern the results as a whole.
+fn warnings(job: &Job, told: &Evaluation) -> Vec<String> {
+    let odd = job.odd_lines().iter().map(|odd| format!("diary line {}: {}", odd.line, odd.oddity));
+    let compared = told.comparison.iter().flat_map(|comparison| &comparison.warnings);
+    odd.chain(told.remarks().chain(&told.later.findings.warnings).chain(compared).cloned()).collect()
 }
 
 /// Print what a person should know beside JSON results.
-fn say_all(told: &Told) {
-    for warning in told.warnings() {
-        output::say(warning);
+fn say_all(job: &Job, told: &Evaluation) {
+    for warning in warnings(job, told) {
+        output::say(&warning);
     }
-    for reed in &told.findings.reeds {
+    for reed in &told.later.findings.reeds {
         if let Err(missing) = &reed.pitch {
             output::say(&format!("{}: {missing}", reed.place));
         }

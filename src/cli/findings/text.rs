@@ -1,9 +1,11 @@
 //! Findings for a person: what to do next first, the tables after it.
 
-use super::Told;
+use super::warnings;
 use crate::cli::failure::Failure;
 use crate::cli::output::{line, signed};
+use crate::evaluation::Evaluation;
 use crate::instrument::Face;
+use crate::job::Job;
 use crate::judgement::{
     Comparison, Findings, MeasuredAt, Missing, ReedChange, ReedFinding, ReedPitch, Tune, ValveChange,
     ValveFinding, Verdict,
@@ -16,9 +18,9 @@ const NAMED_ALONE: usize = 6;
 /// Longest line of a list of places, characters.
 const WIDEST_LIST: usize = 90;
 
-pub(super) fn print(told: &Told) -> Result<(), Failure> {
-    let Findings { reeds, valves, swaps, shifts, .. } = &told.findings;
-    heading(told)?;
+pub(super) fn print(job: &Job, told: &Evaluation) -> Result<(), Failure> {
+    let Findings { reeds, valves, swaps, shifts, .. } = &told.later.findings;
+    heading(job, told)?;
     let with = |wanted: fn(&Verdict) -> bool| -> Vec<&ValveFinding> {
         valves.iter().filter(|valve| wanted(&valve.verdict)).collect()
     };
@@ -45,9 +47,8 @@ pub(super) fn print(told: &Told) -> Result<(), Failure> {
         .filter(|valve| !heard(valve))
         .collect();
     section("Valves not judged", &untold, valve_lines)?;
-    section("Sealing tests", &told.readings.sealings, crate::cli::sealing_words::lines)?;
-    let warnings: Vec<&String> = told.warnings().collect();
-    section("To bear in mind", &warnings, |warning| vec![warning.to_string()])?;
+    section("Sealing tests", &told.later.readings.sealings, crate::cli::sealing_words::lines)?;
+    section("To bear in mind", &warnings(job, told), |warning| vec![warning.clone()])?;
     if let Some(comparison) = &told.comparison {
         changes(comparison)?;
     }
@@ -55,15 +56,15 @@ pub(super) fn print(told: &Told) -> Result<(), Failure> {
     valve_table(valves)
 }
 
-fn heading(told: &Told) -> Result<(), Failure> {
-    let Findings { pass, reeds, .. } = &told.findings;
+fn heading(job: &Job, told: &Evaluation) -> Result<(), Failure> {
+    let Findings { pass, reeds, .. } = &told.later.findings;
     let heard = reeds.iter().filter(|reed| reed.pitch.is_ok()).count();
-    line(told.job.title())?;
+    line(job.title())?;
     let mut text = format!("Pass `{pass}`: {heard} of {} reeds heard", reeds.len());
-    if let Some(temperature) = told.readings.temperature_c {
+    if let Some(temperature) = told.later.readings.temperature_c {
         text += &format!(", {temperature} °C");
     }
-    text += match told.readings.measured_at {
+    text += match told.later.readings.measured_at {
         Some(MeasuredAt::Instrument) => ", in the instrument",
         Some(MeasuredAt::Bench) => ", on a test bench",
         None => "",
@@ -116,11 +117,12 @@ fn tuning(reeds: &[ReedFinding]) -> Result<(), Failure> {
 }
 
 /// Reeds without a pitch: a take that gave none with its reason, and what is still to be recorded.
-fn not_measured(told: &Told) -> Result<(), Failure> {
-    let missing: Vec<&ReedFinding> = told.findings.reeds.iter().filter(|reed| reed.pitch.is_err()).collect();
+fn not_measured(told: &Evaluation) -> Result<(), Failure> {
+    let missing: Vec<&ReedFinding> =
+        told.later.findings.reeds.iter().filter(|reed| reed.pitch.is_err()).collect();
     let reason = |reed: &ReedFinding| reed.pitch.as_ref().err().cloned().unwrap_or_default();
     let is_taken = |reed: &&&ReedFinding| {
-        !matches!(told.readings.readings.get(&reed.place), None | Some(Err(Missing::NoTake)))
+        !matches!(told.later.readings.readings.get(&reed.place), None | Some(Err(Missing::NoTake)))
     };
     let (taken, untaken): (Vec<&ReedFinding>, Vec<&ReedFinding>) =
         missing.iter().partition(|reed| is_taken(reed));

@@ -6,9 +6,11 @@ use super::{Arguments, Only};
 use crate::analysis::Opposite;
 use crate::cli::failure::Failure;
 use crate::cli::pass;
+use crate::evaluation::{Detail, PassChoice, PassView};
 use crate::instrument::{PlaceError, ReedPlace};
 use crate::job::Job;
-use crate::judgement::{self, Missing, Verdict};
+use crate::judgement::{Missing, Verdict};
+use crate::repair::{Standing, ValveVerdict};
 use crate::session::{Sequence, reeds_in, still_due};
 
 /// The reeds to be played, in order.
@@ -44,15 +46,17 @@ pub(super) fn reeds(arguments: &Arguments, job: &Job, pass: &str) -> Result<Vec<
 
 /// The reeds whose takes are doubtful, or whose valves show signs of a leak.
 fn chosen(job: &Job, pass: &str, only: Only) -> Result<BTreeSet<ReedPlace>, Failure> {
-    let readings = pass::listen(job, pass)?.readings;
-    let findings = judgement::judge(job.instrument(), &readings);
+    let told = pass::evaluate(job, &PassChoice::alone(pass), Detail::Findings)?;
+    if only == Only::Leaks {
+        return Ok(to_hear_again(&told.standing));
+    }
+    let PassView { readings, findings, .. } = told.later;
     let mut chosen = BTreeSet::new();
     for valve in &findings.valves {
         let place = ReedPlace { plate: valve.place.plate.clone(), stroke: valve.heard_on };
         let is_chosen = match valve.verdict {
-            Verdict::Leaks | Verdict::Suspect => only == Only::Leaks,
             Verdict::NotJudged { .. } => only == Only::Doubtful,
-            Verdict::NoSign | Verdict::Tight | Verdict::NoValve => false,
+            Verdict::Leaks | Verdict::Suspect | Verdict::NoSign | Verdict::Tight | Verdict::NoValve => false,
         };
         if is_chosen && readings.readings.get(&place).is_some_and(|reading| *reading != Err(Missing::NoTake))
         {
@@ -70,6 +74,13 @@ fn chosen(job: &Job, pass: &str, only: Only) -> Result<BTreeSet<ReedPlace>, Fail
         chosen.extend(doubtful.map(|(place, _)| place.clone()));
     }
     Ok(chosen)
+}
+
+/// By all passes and notes: what leaks or may leak, and what was changed and not heard since.
+fn to_hear_again(standing: &Standing) -> BTreeSet<ReedPlace> {
+    use ValveVerdict::{Changed, Leaks, Suspect};
+    let open = standing.valves.iter().filter(|valve| matches!(valve.state, Leaks | Suspect | Changed));
+    open.map(|valve| valve.tested_by.clone()).collect()
 }
 
 fn wrong_place(error: PlaceError) -> Failure {

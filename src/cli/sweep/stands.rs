@@ -2,7 +2,7 @@
 
 use crate::alignment::KnownOffset;
 use crate::cli::failure::Failure;
-use crate::evaluation::{self, Standing};
+use crate::evaluation::{self, TuningOffset};
 use crate::instrument::Instrument;
 use crate::job::Job;
 use crate::units::{Cents, Hz};
@@ -29,7 +29,7 @@ pub(super) struct KnownStanding {
 /// Where it is known from.
 pub(super) enum From {
     Typed,
-    Takes(Standing),
+    Takes(TuningOffset),
 }
 
 /// By `--stands`, else by the takes of the job; takes of the recording with this SHA-256 do not count.
@@ -42,7 +42,7 @@ pub(super) fn known(
     if let Some(text) = typed {
         return Ok(Some(KnownStanding { offset: self::typed(text, job.instrument())?, from: From::Typed }));
     }
-    Ok(evaluation::standing(job, pass, sha256).map(|standing| {
+    Ok(evaluation::tuning_offset(job, pass, sha256).map(|standing| {
         let holds = if standing.pass == pass { SAME_PASS_HOLDS } else { OTHER_PASS_HOLDS };
         let offset = KnownOffset { centre: standing.offset, spread: standing.doubt, holds };
         KnownStanding { offset, from: From::Takes(standing) }

@@ -2,7 +2,7 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::{Book, method, plates};
+use super::{Book, history, method, plates};
 use crate::judgement::MeasuredAt;
 use crate::report::words::figures;
 
@@ -54,6 +54,7 @@ pub(super) fn report(book: &Book, todo: &Markup, map: &Markup, tuning: &Markup) 
             (todo)
             (map)
             (tuning)
+            (history::section(book))
             (plates::section(book))
             (method::sections(book))
         }

@@ -3,10 +3,12 @@
 //! Nothing is fetched: style, drawings and sound are in the file. Text of the user's is escaped by the template library.
 
 mod frame;
+mod history;
 mod long_recording;
 mod map;
 mod method;
 mod owner;
+mod plate_tables;
 mod plates;
 mod todo;
 mod tuning;
@@ -16,9 +18,9 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use crate::instrument::{PlatePlace, ReedPlace, ValvePlace};
-use crate::job::PassFacts;
+use crate::job::{PassFacts, Visit, Workshop};
 use crate::judgement::{Findings, PassReadings, ReedFinding, ValveFinding};
-use crate::repair::{Mark, WorkList};
+use crate::repair::{InstrumentPitch, Mark, NextStep, Standing, WorkList};
 
 use super::ink::Format;
 use super::{Drawing, Kind, ReportError, Subject, drawings, paint};
@@ -40,8 +42,18 @@ pub struct Dossier<'a> {
     pub words: &'a [String],
     /// What findings and marks ask for.
     pub work: &'a WorkList,
-    /// The bench notes.
+    /// The bench notes of the visit.
     pub marks: &'a [Mark],
+    /// What holds now, from all passes and notes.
+    pub standing: &'a Standing,
+    /// Everything that is open, in the order it is best done.
+    pub next: &'a [NextStep],
+    /// The visit that is told of.
+    pub visit: &'a Visit,
+    /// Where A4 stood in each pass of the visit.
+    pub pitches: &'a [InstrumentPitch],
+    /// Who hands the instrument over.
+    pub workshop: &'a Workshop,
     /// Sound to be played from the page.
     pub clips: &'a [Clip],
     /// How many clips were left out for the sake of the page's size.
@@ -154,7 +166,7 @@ impl<'a> Book<'a> {
     /// `A7, outer valve leaks, inner valve no sign`: for those who do not see the map.
     fn in_a_word(&self, plate: &PlatePlace) -> String {
         let mut words = plate.to_string();
-        for valve in self.findings().valves.iter().filter(|valve| valve.place.plate == *plate) {
+        for valve in self.dossier.subject.valves().iter().filter(|valve| valve.place.plate == *plate) {
             words += &format!(", {} valve {}", valve.place.face, verdict_words(valve));
         }
         words

@@ -1,15 +1,17 @@
 //! The hand-over sheet for the instrument's owner: plain words, and nothing said more strongly than it was heard.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
 
 use super::frame::{clean, page};
 use super::plates::plate_of;
 use super::{Book, Dossier};
+use crate::analysis::NotMeasured;
 use crate::instrument::{Block, PlatePlace, Row, Spot};
-use crate::judgement::{Findings, ReedPitch, ValveChange, Verdict};
-use crate::repair::{Rust, Work};
+use crate::job::Workshop;
+use crate::judgement::{Findings, ReedPitch};
+use crate::repair::{Answer, Evidence, InstrumentPitch, Rust, StepKind, ValveStanding, ValveVerdict, Work};
 use crate::report::ReportError;
 use crate::report::words::signed;
 
@@ -26,11 +28,12 @@ fn body(book: &Book) -> Markup {
         header {
             p.kind { "Hand-over sheet" }
             h1 { (clean(dossier.subject.title)) }
-            p.passes { "For the owner of the instrument. " (dates(dossier)) }
+            p.passes { "For the owner of the instrument. " (visit(dossier)) (dates(dossier)) }
         }
         main.owner {
             section { h2 { "What was found" } (found(book)) }
             section { h2 { "What was done" } (done(book)) }
+            section { h2 { "The valves now" } (valves_now(book)) }
             section { h2 { @if book.reeds.len() > 1 { "Tuning before and after" } @else { "Tuning" } } (tuning(book)) }
             (left(book))
             section {
@@ -39,9 +42,18 @@ fn body(book: &Book) -> Markup {
                     "it cannot prove one, and it cannot prove that a valve is tight. Temperature and the player's bellows move every reed a little, "
                     "so a reed is called in tune while it lies within the tolerance named above." }
             }
-            div.signed { p { "Date" } p { "Workshop, signature" } }
+            (care())
+            (signed_by(dossier.workshop))
         }
         footer { p { "Made by Platenote " (env!("CARGO_PKG_VERSION")) " from the workshop's recordings and notes." } }
+    }
+}
+
+/// Which visit this is, where there have been several.
+fn visit(dossier: &Dossier) -> String {
+    match dossier.visit.n {
+        1 => String::new(),
+        n => format!("Visit {n}, from {}. ", dossier.visit.opened),
     }
 }
 
@@ -56,33 +68,117 @@ fn dates(dossier: &Dossier) -> String {
     }
 }
 
-/// What the first pass of the two showed.
+/// What this visit found.
 fn found(book: &Book) -> Markup {
     let subject = &book.dossier.subject;
     let first = subject.earlier.map_or(subject.findings, |earlier| earlier.findings);
-    let count =
-        |wanted: fn(&Verdict) -> bool| first.valves.iter().filter(|valve| wanted(&valve.verdict)).count();
-    let leaking = count(|verdict| *verdict == Verdict::Leaks);
-    let unsure = count(|verdict| *verdict == Verdict::Suspect);
-    let untold = count(|verdict| matches!(verdict, Verdict::NotJudged { .. }));
-    let valves = first.valves.len() - count(|verdict| *verdict == Verdict::NoValve);
+    let valves = &book.dossier.standing.valves;
+    let due = valves.iter().filter(|valve| valve.state != ValveVerdict::NoValve).count();
+    let leaking = found_leaking(book.dossier).len();
+    let unsure = book.dossier.standing.valves_that(ValveVerdict::Suspect).count();
     let plates = subject.instrument.plates().count();
     let rusty = rusty_plates(book);
     html! {
         p { "The instrument's " (things(plates, "reed plate")) " carry " (things(first.reeds.len(), "reed")) ". Each small flap of leather or film that shuts a reed's slot against the wrong air is called a valve; there are "
-            (valves) " of them." }
+            (due) " of them." }
         ul {
             li { @match leaking {
                 0 => "No valve showed signs that fit a leak.",
                 n => { (things(n, "valve")) " showed signs that fit a leak. A leaking valve lets air pass where it should not, which costs air and weakens the note." }
             } }
-            @if unsure > 0 { li { (things(unsure, "valve")) " gave a faint sign that was to be listened to again." } }
+            @if unsure > 0 { li { (things(unsure, "valve")) " gave a faint sign that is to be listened to again." } }
             @if rusty > 0 { li { "Rust was seen on " (things(rusty, "plate")) "." } }
-            @if untold > 0 { li { "For " (things(untold, "valve")) " the recording did not tell." } }
             @if let Some((inside, measured)) = in_tune(first, &|_| true) {
                 li { (inside) " of " (things(measured, "measured reed")) " lay in tune within the tolerance" (tolerance(book)) "." }
             }
+            (pitch(book.dossier.pitches))
         }
+    }
+}
+
+/// Valves that leak, and those that were heard to leak in this visit.
+fn found_leaking<'a>(dossier: &Dossier<'a>) -> Vec<&'a ValveStanding> {
+    let in_visit = |evidence: &Evidence| dossier.visit.passes.contains(&evidence.pass);
+    let leaked = |valve: &&ValveStanding| {
+        valve.state == ValveVerdict::Leaks
+            || valve.heard().any(|evidence| evidence.answer == Some(Answer::Leaks) && in_visit(evidence))
+    };
+    dossier.standing.valves.iter().filter(leaked).collect()
+}
+
+/// Where A4 stood as found and as left.
+fn pitch(pitches: &[InstrumentPitch]) -> Markup {
+    let line = |pitch: &InstrumentPitch| {
+        format!("A4 = {:.1} Hz on {}, from {}", pitch.a4.get(), pitch.date, things(pitch.n_reeds, "reed"))
+    };
+    html! {
+        @match pitches {
+            [] => {},
+            [only] => li { "Pitch of the instrument: " (line(only)) "." },
+            [found, .., left] => {
+                li { "Pitch of the instrument as found: " (line(found)) "." }
+                li { "Pitch of the instrument as last measured: " (line(left)) "." }
+            }
+        }
+    }
+}
+
+/// What has become of the valves, no stronger than it was heard.
+fn valves_now(book: &Book) -> Markup {
+    let leaked = found_leaking(book.dossier);
+    let of = |states: &[ValveVerdict]| leaked.iter().filter(|valve| states.contains(&valve.state)).count();
+    let confirmed = of(&[ValveVerdict::NoSign, ValveVerdict::Tight]);
+    let changed = of(&[ValveVerdict::Changed]);
+    let off = of(&[ValveVerdict::Off]);
+    let open = of(&[ValveVerdict::Leaks]);
+    let faint = of(&[ValveVerdict::Suspect]);
+    let silent = leaked.len() - confirmed - changed - off - open - faint;
+    let quiet = book.dossier.standing.valves_that(ValveVerdict::NoSign).count()
+        + book.dossier.standing.valves_that(ValveVerdict::Tight).count();
+    html! {
+        ul {
+            @if !leaked.is_empty() {
+                li { "Of " (things(leaked.len(), "valve")) " found leaking:" ul.within {
+                    @if confirmed > 0 { li { (confirmed) " heard again, without a sign of a leak: tight as far as sound can tell." } }
+                    @if changed > 0 { li { (changed) " changed and not confirmed: nothing recorded since answers." } }
+                    @if off > 0 { li { (off) " with the old valve off and no new one fitted." } }
+                    @if open > 0 { li { (open) " not seen to, or still leaking." } }
+                    @if faint > 0 { li { (faint) " with a faint sign left, to be listened to again." } }
+                    @if silent > 0 { li { (silent) " of which the recordings do not tell." } }
+                } }
+            }
+            @if quiet > 0 { li { "In all " (things(quiet, "valve")) " " (if quiet == 1 { "shows" } else { "show" }) " no sign of a leak, as far as sound can tell." } }
+            (not_judged(book))
+        }
+    }
+}
+
+/// How many valves no take answers for, by reason.
+fn not_judged(book: &Book) -> Markup {
+    let standing = book.dossier.standing;
+    let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
+    for valve in standing.valves_that(ValveVerdict::NotJudged) {
+        *reasons.entry(why(valve)).or_default() += 1;
+    }
+    let unrecorded = standing.valves_that(ValveVerdict::NotRecorded).count();
+    html! {
+        @for (reason, count) in reasons { li { (things(count, "valve")) " not judged: " (reason) "." } }
+        @if unrecorded > 0 { li { (things(unrecorded, "valve")) " not judged: not recorded." } }
+    }
+}
+
+/// Why no recording answers, in plain words.
+fn why(valve: &ValveStanding) -> &'static str {
+    match valve.unanswered.as_ref().and_then(|told| told.cause) {
+        Some(NotMeasured::TooClose { .. }) => {
+            "the two reeds of the plate agree too closely for a recording to tell them apart"
+        }
+        Some(NotMeasured::Clipped) => "it was recorded too loud",
+        Some(NotMeasured::TooNoisy) => "it was recorded too softly, or in too much noise",
+        Some(NotMeasured::SeveralReeds) => "other reeds sounded along",
+        Some(NotMeasured::TooShort { .. }) => "the note was held too short",
+        Some(NotMeasured::OppositeUnknown) => "the other reed of the plate was not recorded",
+        _ => "the recording does not tell",
     }
 }
 
@@ -143,19 +239,15 @@ fn done(book: &Book) -> Markup {
             }
         }
     }
-    let cured = book.dossier.subject.earlier.and_then(|earlier| earlier.comparison).map_or(0, |comparison| {
-        comparison.valves.iter().filter(|valve| valve.change == ValveChange::Cured).count()
-    });
     let nothing_noted = cleaned.len() + fitted.len() + waxed.len() + tuned.len() + springs == 0;
     html! {
-        @if nothing_noted && cured == 0 { p { "No work is noted so far." } }
+        @if nothing_noted { p { "No work is noted in this visit so far." } }
         ul {
             @if !cleaned.is_empty() { li { (things(cleaned.len(), "plate")) " cleaned." } }
             @if !fitted.is_empty() { li { (things(fitted.len(), "valve")) " fitted." } }
             @if springs > 0 { li { (things(springs, "helper spring")) " fitted." } }
             @if !tuned.is_empty() { li { "Reeds of " (things(tuned.len(), "plate")) " tuned." } }
             @if !waxed.is_empty() { li { (things(waxed.len(), "plate")) " fixed to the block again." } }
-            @if cured > 0 { li { (things(cured, "valve")) " that had shown signs of a leak " (if cured == 1 { "shows" } else { "show" }) " none in the last recordings." } }
         }
     }
 }
@@ -220,26 +312,53 @@ fn farthest(findings: &Findings, here: &dyn Fn(&PlatePlace) -> bool) -> String {
     widest.map_or("–".to_owned(), |cents| signed(cents, 0))
 }
 
-/// What is left to do, where anything is.
+/// What is open, where anything is, in the order it is best done.
 fn left(book: &Book) -> Markup {
-    let findings = book.findings();
-    let leaking = findings.valves.iter().filter(|valve| valve.verdict == Verdict::Leaks).count();
-    let unsure = findings.valves.iter().filter(|valve| valve.verdict == Verdict::Suspect).count();
-    let due = super::todo::due(findings).len();
-    let missing = findings.reeds.iter().filter(|reed| reed.pitch.is_err()).count();
+    let next = book.dossier.next;
     html! {
-        @if book.reeds.len() > 1 && leaking + unsure + due + missing + findings.swaps.len() > 0 {
+        @if !next.is_empty() {
             section {
-                h2 { "What is not finished" }
-                ul {
-                    @if leaking > 0 { li { (things(leaking, "valve")) " still " (if leaking == 1 { "shows" } else { "show" }) " signs that fit a leak." } }
-                    @if unsure > 0 { li { (things(unsure, "valve")) " to be listened to again." } }
-                    @if due > 0 { li { (things(due, "reed")) " outside the tolerance." } }
-                    @if !findings.swaps.is_empty() { li { "Some plates may lie in each other's place and are to be looked at." } }
-                    @if missing > 0 { li { (things(missing, "reed")) " not recorded after the work." } }
-                }
+                h2 { "What is open" }
+                ul { @for kind in StepKind::ALL {
+                    @let count = next.iter().filter(|step| step.kind == kind).count();
+                    @if count > 0 { li { (open_words(kind, count)) "." } }
+                } }
             }
         }
+    }
+}
+
+/// Steps of a kind, in words for the owner.
+fn open_words(kind: StepKind, count: usize) -> String {
+    let (what, rest) = match kind {
+        StepKind::Swap => ("place", "where plates may lie in each other's stead, to be looked at"),
+        StepKind::MissingTake => ("reed", "still to be recorded"),
+        StepKind::Valve => ("valve", "to be seen to"),
+        StepKind::ListenAgain => ("valve", "to be listened to again"),
+        StepKind::Tuning => ("reed", "outside the tolerance"),
+        StepKind::MeasureAgain => ("reed", "to be measured again after the work on it"),
+    };
+    format!("{} {rest}", things(count, what))
+}
+
+/// Advice in general words; the workshop's own comes first.
+fn care() -> Markup {
+    html! { section {
+        h2 { "Care" }
+        ul {
+            li { "Keep the instrument dry and away from heat; let it come to the room's warmth in its case before it is played." }
+            li { "Play it regularly; valves that lie still for long curl or stick." }
+            li { "Reeds settle after tuning; small changes in the first weeks are usual." }
+        }
+    } }
+}
+
+/// Room for the signature, under the workshop's name where it is kept.
+fn signed_by(workshop: &Workshop) -> Markup {
+    html! {
+        @if let Some(terms) = &workshop.terms { section { h2 { "Terms" } p { (clean(terms)) } } }
+        div.signed { p { "Date" } p { @match &workshop.name { Some(name) => { (clean(name)) }, None => "Workshop, signature" } } }
+        @if !workshop.address.is_empty() { p.hint { (clean(&workshop.address.join(", "))) } }
     }
 }
 

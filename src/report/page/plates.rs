@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use super::frame::{clean, said};
 use super::map::drawing;
 use super::tuning::stroke_word;
-use super::{Book, verdict_words};
+use super::{Book, plate_tables, verdict_words};
 use crate::instrument::{Face, Plate, PlatePlace, ReedPlace, Spot, Stroke, ValvePlace};
 use crate::judgement::{Tune, ValveFinding, Verdict};
 use crate::repair::Mark;
@@ -25,6 +25,7 @@ pub(super) fn section(book: &Book) -> Markup {
             @if left_out > 0 {
                 p.hint { (left_out) " clips were left out to keep this file small: plates with work come first. The takes are in the job folder." }
             }
+            (plate_tables::tables(book))
             div.plates {
                 @for (place, _, _, plate) in book.dossier.subject.instrument.plates() { (part(book, &place, plate)) }
             }
@@ -46,7 +47,7 @@ fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
         .filter(|mark| !mark.undone && mark.spots.iter().any(|spot| plate_of(spot) == place))
         .collect();
     html! {
-        article.plate id=(anchor) {
+        article.plate.settled[!plate_tables::is_open(book, place)] id=(anchor) {
             h3 { (place) " " span.note { (crate::report::notes(plate).join(" / ")) } " " a.up href="#map" { "map" } }
             div.parts {
                 @for face in Face::BOTH { (valve(book, &ValvePlace { plate: place.clone(), face })) }
@@ -90,7 +91,22 @@ fn valve(book: &Book, place: &ValvePlace) -> Markup {
             }
             @if now.verdict != Verdict::NoValve {
                 p.why { (said(&now.reason)) @if !now.next.is_empty() { ". " b { "Next: " } (said(&now.next)) } }
+                (holds(book, place))
             }
+        }
+    }
+}
+
+/// What holds by all passes and notes, where that is not what the shown pass says.
+fn holds(book: &Book, place: &ValvePlace) -> Markup {
+    let standing = book.dossier.standing.valve(place);
+    let shown = &book.dossier.subject.findings.pass;
+    let elsewhere = standing.filter(|valve| {
+        valve.is_evidence_historic() || valve.evidence.as_ref().is_none_or(|told| told.pass != *shown)
+    });
+    html! {
+        @if let Some(valve) = elsewhere {
+            p.why { b { "Holds now: " } (valve.state.words()) "; " (said(&valve.reason())) }
         }
     }
 }

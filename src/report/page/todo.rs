@@ -4,8 +4,7 @@ use maud::{Markup, html};
 
 use super::frame::{clean, said};
 use super::{Book, method};
-use crate::judgement::{Findings, ReedFinding, ReedPitch, Tune};
-use crate::repair::{Task, TaskValve};
+use crate::repair::{NextStep, PitchEvidence, ReedStanding, ReedState, StepKind, Task, TaskValve, stage};
 use crate::report::cautions::{Work, caution};
 use crate::report::words::{plain, signed};
 
@@ -13,57 +12,95 @@ use crate::report::words::{plain, signed};
 const NAMED_ALONE: usize = 6;
 
 pub(super) fn section(book: &Book) -> Markup {
-    let findings = book.findings();
-    let due = due(findings);
-    let missing: Vec<&ReedFinding> = findings.reeds.iter().filter(|reed| reed.pitch.is_err()).collect();
-    let n_valves: usize = book.dossier.work.tasks.iter().map(|task| task.valves.len()).sum();
+    let next = book.dossier.next;
+    let reeds = due(book);
     html! {
         section id="next" {
             h2 { "What to do next" }
-            @if n_valves + due.len() + findings.swaps.len() + missing.len() == 0 {
-                p.good { "Nothing: every reed was heard, none is surely out of tolerance, and no valve shows a sign of a leak. "
-                    "That is a limit and no proof; see the method." }
+            p.hint { (told_by(book)) ", in the order it is best done; each line names what it rests on." }
+            @match stage(next) {
+                None => p.good { "Nothing: every reed was heard, none is surely out of tolerance, and no valve shows a sign of a leak. "
+                    "That is a limit and no proof; see the method." },
+                Some(now) => p { b { "Now: " (now.heading()) } ", " (now.why_now()) "." },
             }
+            (swaps(book))
+            (steps(book, StepKind::MissingTake))
             (valves(book))
-            (reeds(book, &due))
-            @if !findings.swaps.is_empty() {
-                h3 { "Plates that may be swapped" " " span.count { (findings.swaps.len()) } }
-                ul {
-                    @for swap in &findings.swaps {
-                        li {
-                            @for (k, place) in swap.places.iter().enumerate() {
-                                @if k > 0 { " and " }
-                                (book.link(place, place))
-                            }
-                            @if swap.sure { ": by their pitch they lie in each other's place; put them right before tuning" }
-                            @else { ": only one of them was heard out of its place; look at them before tuning" }
-                        }
-                    }
-                }
-            }
-            (not_measured(book, &missing))
+            (tuning(book, &reeds))
+            (steps(book, StepKind::MeasureAgain))
             (warnings(book))
         }
     }
 }
 
-/// Reeds surely outside the tolerance.
-pub(super) fn due(findings: &Findings) -> Vec<(&ReedFinding, &ReedPitch)> {
-    let measured = findings.reeds.iter().filter_map(|reed| Some((reed, reed.pitch.as_ref().ok()?)));
-    measured.filter(|(_, pitch)| matches!(pitch.tune, Some(Tune::Raise | Tune::Lower))).collect()
+/// Which passes speak: all of the job, or one that is looked at alone.
+fn told_by(book: &Book) -> String {
+    match book.dossier.standing.passes.as_slice() {
+        [] => "By the notes of the job alone".to_owned(),
+        [only] => format!("By pass {} and the notes", clean(only)),
+        passes => format!("By the passes {} and the notes", clean(&passes.join(", "))),
+    }
+}
+
+fn swaps(book: &Book) -> Markup {
+    let swaps = &book.dossier.standing.swaps;
+    html! {
+        @if !swaps.is_empty() {
+            h3 { "Plates that may be swapped" " " span.count { (swaps.len()) } }
+            ul {
+                @for swap in swaps {
+                    li {
+                        @for (k, place) in swap.places.iter().enumerate() {
+                            @if k > 0 { " and " }
+                            (book.link(place, place))
+                        }
+                        @if swap.sure { ": by their pitch they lie in each other's place; put them right before tuning" }
+                        @else { ": only one of them was heard out of its place; look at them before tuning" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Steps of a kind, one by one while they are few, else the places alone.
+fn steps(book: &Book, kind: StepKind) -> Markup {
+    let steps: Vec<&NextStep> = book.dossier.next.iter().filter(|step| step.kind == kind).collect();
+    html! {
+        @if !steps.is_empty() {
+            h3 { (kind.heading()) " " span.count { (steps.len()) } }
+            @if steps.len() <= NAMED_ALONE {
+                ul { @for step in steps {
+                    li { (book.link(&step.plate, &step.place)) ": " (step.what) ", " (said(&step.reason)) }
+                } }
+            } @else {
+                p { @for (k, step) in steps.iter().enumerate() {
+                    @if k > 0 { ", " }
+                    (book.link(&step.plate, &step.place))
+                } }
+            }
+        }
+    }
+}
+
+/// Reeds to be tuned, by their newest pitch.
+fn due<'a>(book: &Book<'a>) -> Vec<(&'a ReedStanding, &'a PitchEvidence)> {
+    let reeds = book.dossier.standing.reeds.iter().filter(|reed| reed.is_off());
+    reeds.filter_map(|reed| Some((reed, reed.evidence.as_ref()?))).collect()
 }
 
 fn valves(book: &Book) -> Markup {
     let work = book.dossier.work;
-    let mut groups: [Vec<&Task>; 3] = Default::default();
+    let mut groups: [Vec<&Task>; 4] = Default::default();
     for row in work.rows() {
         for (group, tasks) in groups.iter_mut().zip(Task::sorted(row)) {
             group.extend(tasks);
         }
     }
-    let [lift, stay, listen] = groups;
+    let [lift, lifted, stay, listen] = groups;
     let heads = [
         ("Valves: lift these plates, each once", lift),
+        ("Valves of plates that lie beside the block", lifted),
         ("Valves in reach: the plate stays", stay),
         ("Valves to listen to again first", listen),
     ];
@@ -101,47 +138,30 @@ fn valve_row(book: &Book, task: &Task, valve: &TaskValve) -> Markup {
     }
 }
 
-fn reeds(book: &Book, due: &[(&ReedFinding, &ReedPitch)]) -> Markup {
+fn tuning(book: &Book, due: &[(&ReedStanding, &PitchEvidence)]) -> Markup {
+    let instrument = book.dossier.subject.instrument;
     html! {
         @if !due.is_empty() {
             h3 { "Reeds to tune" " " span.count { (due.len()) } }
-            @if !book.findings().swaps.is_empty() { p.hint { "Put plates in a wrong place right first." } }
+            p.hint { (StepKind::Tuning.why_now()) "." }
             div.scroll { table {
-                thead { tr { th { "Reed" } th { "Note" } th { "Do" } th.figure { "Cents" } th.figure { "±" } th.figure { "Beats/s" } } }
+                thead { tr { th { "Reed" } th { "Note" } th { "Do" } th.figure { "Cents" } th.figure { "±" } th.figure { "Beats/s" } th { "Pass" } } }
                 tbody {
-                    @for (reed, pitch) in due {
+                    @for (reed, told) in due {
                         tr {
                             td { (book.link(&reed.place.plate, &reed.place)) }
-                            td { (reed.note) }
-                            td.do { b { @if pitch.tune == Some(Tune::Raise) { "▲ raise" } @else { "▼ lower" } } }
-                            td.figure { (signed(pitch.deviation.value.get(), 1)) }
-                            td.figure { (plain(pitch.deviation.uncertainty.get(), 1)) }
-                            td.figure { (plain(pitch.f0.beat_rate(reed.target), 2)) }
+                            td { @if let Some(note) = instrument.reeds().find(|(place, _)| *place == reed.place).map(|(_, reed)| reed.note) { (note) } }
+                            td.do { b { @if reed.state == ReedState::Raise { "▲ raise" } @else { "▼ lower" } } }
+                            td.figure { (signed(told.pitch.deviation.value.get(), 1)) }
+                            td.figure { (plain(told.pitch.deviation.uncertainty.get(), 1)) }
+                            td.figure { @if let Some(target) = instrument.target(&reed.place) { (plain(told.pitch.f0.beat_rate(target), 2)) } }
+                            td { (clean(&told.pass)) }
                         }
                     }
                 }
             } }
             p.hint { "Cents against the target, positive is sharp; beats per second against a tone of the target's pitch." }
             (method::caution_line(caution(Work::File)))
-        }
-    }
-}
-
-fn not_measured(book: &Book, missing: &[&ReedFinding]) -> Markup {
-    html! {
-        @if !missing.is_empty() {
-            h3 { "Not measured" " " span.count { (missing.len()) } }
-            @if missing.len() <= NAMED_ALONE {
-                ul { @for reed in missing {
-                    li { (book.link(&reed.place.plate, &reed.place)) ": "
-                        (clean(reed.pitch.as_ref().err().map_or("", String::as_str))) }
-                } }
-            } @else {
-                p { @for (k, reed) in missing.iter().enumerate() {
-                    @if k > 0 { ", " }
-                    (book.link(&reed.place.plate, &reed.place))
-                } }
-            }
         }
     }
 }

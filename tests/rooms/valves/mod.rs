@@ -3,6 +3,7 @@
 mod bench;
 mod expressions;
 mod matching;
+mod standing;
 mod work_list;
 
 use std::path::Path;

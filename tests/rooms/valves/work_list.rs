@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use platenote::instrument::{Face, Instrument, Stroke, ValvePlace};
 use platenote::judgement::{Findings, ValveFinding, Verdict};
-use platenote::repair::{Bench, Choice, Task, Trouble, WorkList, work_list};
+use platenote::repair::{
+    Bench, Choice, PassEvidence, Standing, TakeMoment, Task, Trouble, WorkList, work_list,
+};
 use platenote::report::work_list_page;
 
 use super::{marks, plan};
@@ -34,8 +36,13 @@ fn listed(told: &[(&str, Verdict)], typed: &[(&str, &str)]) -> WorkList {
     let bench = Bench::after(&instrument, &rule, &marks(&instrument, typed));
     // The takes came in before the second mark.
     let heard_at: jiff::Timestamp = "2026-03-02T08:15:00Z".parse().unwrap();
-    let heard: BTreeMap<_, _> = instrument.reeds().map(|(place, _)| (place, heard_at)).collect();
-    work_list(&instrument, &rule, &bench, Some(&findings(&instrument, told)), &heard)
+    let day = heard_at.to_zoned_datetime(jiff::tz::TimeZone::UTC).date();
+    let moment = TakeMoment { n: 1, at: heard_at, day };
+    let takes: BTreeMap<_, _> = instrument.reeds().map(|(place, _)| (place, moment)).collect();
+    let findings = findings(&instrument, told);
+    let passes = [PassEvidence { findings: &findings, takes: &takes, plays: &BTreeMap::new() }];
+    let standing = Standing::of(&instrument, &rule, &marks(&instrument, typed), &passes);
+    work_list(&instrument, &rule, &bench, &standing)
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! How far the instrument stands from its plan, by the takes the job holds already: a hint where a long recording belongs.
 
-use super::pass::{is_as_stored, listen_to};
+use super::plate::{is_as_stored, listen_to};
 use crate::analysis::Expectation;
 use crate::job::{Job, Readings, StoredTake};
 use crate::judgement::robust::{median, robust_scatter};
@@ -15,7 +15,7 @@ const OTHER_PASS_CENTS: f64 = 15.0;
 
 /// How far an instrument stands from its plan by the takes of a pass.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Standing {
+pub struct TuningOffset {
     /// The middle of their deviations.
     pub offset: Cents,
     /// How far off a recording of the pass asked for may be, as a standard deviation.
@@ -30,7 +30,7 @@ pub struct Standing {
 /// SHA-256 `except` are left out, since they would confirm themselves. `None` where there are too few.
 ///
 /// Source: our own rule; the deviation of a median is 1.25 times that of a mean (normal distribution).
-pub fn standing(job: &Job, pass: &str, except: &str) -> Option<Standing> {
+pub fn tuning_offset(job: &Job, pass: &str, except: &str) -> Option<TuningOffset> {
     let mut passes: Vec<String> = job.passes().into_iter().map(|facts| facts.pass).collect();
     passes.reverse();
     passes.sort_by_key(|name| name != pass);
@@ -58,13 +58,13 @@ fn deviation(job: &Job, kept: &Readings, take: &StoredTake) -> Option<f64> {
     Some(pitch.cents_above(target).get())
 }
 
-fn of_deviations(offs: Vec<f64>, within: f64, pass: String) -> Option<Standing> {
+fn of_deviations(offs: Vec<f64>, within: f64, pass: String) -> Option<TuningOffset> {
     let n_takes = offs.len();
     if n_takes < LEAST_TAKES {
         return None;
     }
     let doubt = within.hypot(1.25 * robust_scatter(&offs)? / (n_takes as f64).sqrt());
-    Some(Standing { offset: Cents::new(median(&offs)?)?, doubt: Cents::new(doubt)?, pass, n_takes })
+    Some(TuningOffset { offset: Cents::new(median(&offs)?)?, doubt: Cents::new(doubt)?, pass, n_takes })
 }
 
 #[cfg(test)]
@@ -74,9 +74,9 @@ mod tests {
     #[test]
     fn one_take_at_a_wrong_reed_moves_little_and_two_takes_tell_nothing() {
         let of = |offs: &[f64]| of_deviations(offs.to_vec(), 8.0, "before".into());
-        let standing = of(&[-75.0, -80.0, -71.0, 22.0, -83.0]).expect("enough takes");
-        assert_eq!((standing.offset.get(), standing.n_takes), (-75.0, 5));
-        assert!((8.0..12.0).contains(&standing.doubt.get()), "{standing:?}");
+        let found = of(&[-75.0, -80.0, -71.0, 22.0, -83.0]).expect("enough takes");
+        assert_eq!((found.offset.get(), found.n_takes), (-75.0, 5));
+        assert!((8.0..12.0).contains(&found.doubt.get()), "{found:?}");
         assert_eq!(of(&[-75.0, -80.0]), None);
     }
 }
