@@ -9,7 +9,7 @@ use super::{findings, output, pass};
 use crate::audio;
 use crate::demo;
 use crate::evaluation::{self, Detail, PassChoice, USUAL_SOUND_MB};
-use crate::job::{Error, Job, JobWriter, NewTake, PassChange};
+use crate::job::{Error, Job, JobWriter, NewTake, PassChange, SealPart, SealState};
 use crate::take::Take;
 
 /// Make an invented job with sound, find its leaking valves, and draw its charts
@@ -97,7 +97,13 @@ fn store_takes(folder: &Path) -> Result<usize, Failure> {
     for pass in demo::PASSES {
         let change = PassChange { temperature_c: Some(pass.temperature_c), ..PassChange::default() };
         job.open_pass(pass.name, &change)?;
-        for (place, take) in demo::takes(job.instrument(), &pass) {
+        let ordinary =
+            demo::takes(job.instrument(), &pass).into_iter().map(|(place, take)| (place, None, take));
+        let plays = demo::seal_plays(job.instrument(), &pass).into_iter().map(|(place, is_sealed, take)| {
+            let state = if is_sealed { SealState::Sealed } else { SealState::Open };
+            (place, Some(SealPart { state, kind: None }), take)
+        });
+        for (place, part, take) in ordinary.chain(plays).collect::<Vec<_>>() {
             audio::write_wav(&sound_file, &take)
                 .map_err(|error| Failure::could_not(error.to_string(), error.next()))?;
             let new = NewTake {
@@ -110,7 +116,10 @@ fn store_takes(folder: &Path) -> Result<usize, Failure> {
                 remarks: Vec::new(),
                 clock: None,
             };
-            job.store_file(new, &sound_file)?;
+            match part {
+                Some(part) => job.store_seal_file(new, part, &sound_file)?,
+                None => job.store_file(new, &sound_file)?,
+            };
             n_takes += 1;
         }
     }

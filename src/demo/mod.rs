@@ -25,3 +25,11 @@ pub fn takes(instrument: &Instrument, pass: &DemoPass) -> Vec<(ReedPlace, Take)>
     };
     reeds.into_par_iter().filter_map(sounding).collect()
 }
+
+/// The plays of the sealing test the story has in a pass, in order, each with whether it is sealed.
+pub fn seal_plays(instrument: &Instrument, pass: &DemoPass) -> Vec<(ReedPlace, bool, Take)> {
+    story::seal_plays(instrument, pass)
+        .into_par_iter()
+        .map(|(reed, is_sealed, sounding)| (reed, is_sealed, sound::take(&sounding)))
+        .collect()
+}

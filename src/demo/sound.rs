@@ -17,6 +17,8 @@ pub(crate) struct Sounding {
     /// Pitch of the plate's other reed.
     pub opposite: Hz,
     pub leak: Option<Leak>,
+    /// Lost to a leak that nothing else tells of, dB.
+    pub weaker_db: f64,
 }
 
 /// Air past the valve that should be shut.
@@ -96,7 +98,8 @@ pub(crate) fn take(sounding: &Sounding) -> Take {
     let n_samples = (times.end * rate) as usize;
     let waver = Waver::new(&mut chance, times.end);
 
-    let steady_db = LEVEL_DBFS + 0.25 * chance.normal() - sounding.leak.map_or(0.0, |leak| leak.weakens_db);
+    let lost_db = sounding.leak.map_or(0.0, |leak| leak.weakens_db) + sounding.weaker_db;
+    let steady_db = LEVEL_DBFS + 0.25 * chance.normal() - lost_db;
     let own = Series::new(&sounding.reed_name, sounding.pitch, steady_db, &mut chance);
     let other_name = format!("{} opposite", sounding.reed_name);
     let blown_db = sounding.leak.map_or(f64::NEG_INFINITY, |leak| steady_db + leak.series_db);

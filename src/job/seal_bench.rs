@@ -14,6 +14,9 @@ use super::{Error, FORMAT, disk};
 const FILE: &str = "sealing.toml";
 /// Fewer sealed good plates tell nothing of what sealing changes.
 const LEAST_GOOD: usize = 4;
+/// So many known leaks that were found tell how sizes are off here, and then up to this factor, either way.
+const LEAST_LEAKS: usize = 3;
+const KNOWN_SPREAD: f64 = 1.6;
 /// A correction of the size is never taken for more or less than this: beyond, something else was measured.
 const FACTOR_BOUNDS: (f64, f64) = (0.2, 5.0);
 /// What sealing changes where it was not measured, as a standard deviation, dB.
@@ -146,11 +149,18 @@ impl SealBenchFile {
         (logs.iter().sum::<f64>() / logs.len() as f64).exp().clamp(FACTOR_BOUNDS.0, FACTOR_BOUNDS.1)
     }
 
+    /// By what factor sizes may still be off: known leaks of this bench's own plates narrow it.
+    fn size_spread(&self) -> f64 {
+        let found = self.whole.known_leaks.iter().filter(|leak| leak.estimated.is_some()).count();
+        if found >= LEAST_LEAKS { KNOWN_SPREAD } else { crate::judgement::sealing::UNKNOWN_SIZE_SPREAD }
+    }
+
     /// As the judgement takes it.
     pub fn bench(&self) -> crate::judgement::sealing::SealBench {
         crate::judgement::sealing::SealBench {
             seal_effect_db: self.seal_effect_db().unwrap_or(ASSUMED_DB),
             size_factor: self.size_factor(),
+            size_spread: self.size_spread(),
         }
     }
 

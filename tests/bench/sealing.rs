@@ -231,7 +231,7 @@ pub struct OwnEffect {
 impl OwnEffect {
     /// Between 0 and `most` dB, louder or softer.
     pub fn drawn(chance: &mut Chance, most_db: f64) -> Self {
-        Self { db: chance.sign() * chance.between(0.0, most_db), tilt: 0.3 * most_db * chance.normal() }
+        Self { db: chance.sign() * chance.between(0.0, most_db), tilt: 0.1 * most_db * chance.normal() }
     }
 
     pub const NONE: Self = Self { db: 0.0, tilt: 0.0 };
@@ -270,9 +270,9 @@ pub fn swell_course(curves: &Curves, chance: &mut Chance) -> Vec<f64> {
         .collect()
 }
 
-/// A swell by hand.
-pub fn swell(curves: &Curves, chance: &mut Chance, spot: &Spot, own: OwnEffect) -> Option<Play> {
-    let course = swell_course(curves, chance);
+/// A swell by hand, at a pressure that is lower by the factor `softer`.
+pub fn swell(curves: &Curves, chance: &mut Chance, spot: &Spot, own: OwnEffect, softer: f64) -> Option<Play> {
+    let course: Vec<f64> = swell_course(curves, chance).iter().map(|pa| pa / softer).collect();
     along(curves, chance, &course, spot, own)
 }
 

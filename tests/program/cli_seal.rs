@@ -111,7 +111,7 @@ fn plays_from_a_list_are_a_sealing_test_and_no_takes_of_the_pass() {
     let lines = folder.json(&["findings", "job", "--compare", "before", "after", "--json"]);
     let [sealing] = of_kind(&lines, "sealing")[..] else { panic!("{lines:?}") };
     assert_eq!(sealing["verdict"], "tight", "{sealing}");
-    assert!(sealing["limit"].as_f64().is_some_and(|limit| limit < 0.5), "{sealing}");
+    assert!(sealing["limit"].as_f64().is_some_and(|limit| limit < 0.6), "{sealing}");
     let change = of_kind(&lines, "valve_change")
         .into_iter()
         .find(|v| v["plate"] == "block A2" && v["face"] == "outer");
@@ -150,7 +150,11 @@ fn plays_are_asked_for_one_by_one_and_the_bench_learns() {
         seal(&["--good"], pass, "tight");
     }
     let kept = fs::read_to_string(folder.path().join("settings/sealing.toml")).expect("the bench");
-    assert!(kept.lines().any(|line| line.trim_start().starts_with(['-', '0'])), "{kept}");
+    assert_eq!(
+        kept.split("good_plates_db").nth(1).map(|list| list.matches(',').count() >= 3),
+        Some(true),
+        "{kept}"
+    );
     let lines = seal(&["--strip", "0.2"], "trial", "leak");
     let [trial] = of_kind(&lines, "known_leak")[..] else { panic!("{lines:?}") };
     assert_eq!(trial["verdict"], "leaks");

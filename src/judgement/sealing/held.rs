@@ -1,6 +1,6 @@
 //! Pressure held: mean levels of sealed plays less those of open ones.
 
-use super::{Seal, SealBench, SealSet, SealVerdict, SealingFinding, Way, refusal, size, slit_words};
+use super::{Seal, SealBench, SealSet, SealVerdict, SealingFinding, Way, refusal, slit_words};
 use crate::analysis::PlayKind;
 
 /// A leak makes at least this much, dB: less can come of sealing itself.
@@ -9,7 +9,7 @@ const SUSPECT_FROM_DB: f64 = 0.5;
 /// And so many standard errors.
 const LEAKS_SIGMAS: f64 = 3.0;
 const SUSPECT_SIGMAS: f64 = 2.0;
-/// Tight is said where less than this would have shown, dB: a leak of 0.44 openings.
+/// Tight is said where less than this would have shown, dB: a leak of 0.14 to 0.55 openings, by the make of the plate.
 const TIGHT_TO_DB: f64 = 1.2;
 /// More pairs than this are not asked for: then it is the pressure.
 const MOST_PAIRS: usize = 6;
@@ -95,9 +95,8 @@ pub(super) fn told(
     };
     let two = scatter.reach_db(2.0, open, sealed, bench);
     let verdict = verdict_at(open, sealed);
-    let sized = |db: f64| bench.size_factor * size::size_of_level_drop(db);
     let points_to_one = difference > 0.0 && verdict != SealVerdict::Tight;
-    let limit = (verdict == SealVerdict::Tight).then(|| sized((difference + two).max(LEAKS_FROM_DB)));
+    let limit = (verdict == SealVerdict::Tight).then(|| bench.largest((difference + two).max(LEAKS_FROM_DB)));
     let figures = format!("sealed {} ± {two:.1} dB against open", crate::units::signed(difference, 1));
     let more = (pairs + 1..=MOST_PAIRS).find(|n| {
         let more = n - pairs;
@@ -111,7 +110,7 @@ pub(super) fn told(
     };
     let (reason, next) = match verdict {
         SealVerdict::Leaks => {
-            let words = slit_words(sized(difference), set.pitch_hz);
+            let words = slit_words(bench.sized(difference), set.pitch_hz);
             (format!("{figures}: consistent with a leak, {words}"), "renew or refit the valve".into())
         }
         SealVerdict::Tight => {
@@ -139,8 +138,8 @@ pub(super) fn told(
         difference_db: Some(difference),
         uncertainty_db: Some(two),
         evidence: Some(evidence(difference, two, scatter.freedom)),
-        size: points_to_one.then(|| sized(difference)),
-        size_range: points_to_one.then(|| (sized(difference - two), sized(difference + two))),
+        size: points_to_one.then(|| bench.sized(difference)),
+        size_range: points_to_one.then(|| bench.size_range(difference - two, difference + two)),
         limit,
         ..refusal(set, Some(Way::Held), reason, &next)
     }

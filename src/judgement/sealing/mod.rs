@@ -59,14 +59,36 @@ pub struct SealBench {
     pub seal_effect_db: f64,
     /// What a known leak measured here over what the size says.
     pub size_factor: f64,
+    /// By what factor a size may be off either way because plates differ, at 95 %.
+    pub size_spread: f64,
 }
 
 /// Not measured on this bench: assumed, nobody has measured it anywhere.
 pub const ASSUMED_SEAL_EFFECT_DB: f64 = 0.3;
 
+/// Two makes of plates in the two-tongue model lie a factor of two from their mean.
+pub const UNKNOWN_SIZE_SPREAD: f64 = 2.0;
+
+impl SealBench {
+    /// The size that costs so much at one pressure.
+    fn sized(&self, drop_db: f64) -> f64 {
+        (self.size_factor * size::size_of_level_drop(drop_db)).min(size::LARGEST)
+    }
+
+    /// The interval of the size for one of the drop, dB.
+    fn size_range(&self, low_db: f64, high_db: f64) -> (f64, f64) {
+        (self.sized(low_db) / self.size_spread, self.largest(high_db))
+    }
+
+    /// The largest size that may cost no more than this.
+    fn largest(&self, drop_db: f64) -> f64 {
+        (self.size_spread * self.sized(drop_db)).min(size::LARGEST)
+    }
+}
+
 impl Default for SealBench {
     fn default() -> Self {
-        Self { seal_effect_db: ASSUMED_SEAL_EFFECT_DB, size_factor: 1.0 }
+        Self { seal_effect_db: ASSUMED_SEAL_EFFECT_DB, size_factor: 1.0, size_spread: UNKNOWN_SIZE_SPREAD }
     }
 }
 
@@ -125,6 +147,10 @@ pub struct SealingFinding {
     pub next: String,
 }
 
+/// Open and sealed plays this far apart in their loudest frames share no level because of the plate, dB: twice what one
+/// hand's loudest moments scatter.
+const APART_DB: f64 = 6.0;
+
 /// Judge all sealing tests of one pass together: the player's scatter is pooled over them.
 pub fn judge_sealings(sets: &[SealSet], bench: &SealBench) -> Vec<SealingFinding> {
     let scatter = held::Scatter::pooled(sets);
@@ -158,6 +184,9 @@ fn one(set: &SealSet, bench: &SealBench, scatter: &held::Scatter) -> SealingFind
     if let Some(finding) = silence_speaks(set, pairs) {
         return finding;
     }
+    if let Some(finding) = level_speaks(set, pairs) {
+        return finding;
+    }
     if let Some(play) = set.plays.iter().find_map(|play| play.sound.as_ref().err()) {
         return refused(format!("one of its plays gives nothing: {play}"), "play the whole set again");
     }
@@ -189,6 +218,25 @@ fn silence_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
         reason: "open it gives no tone at all, sealed it sounds".into(),
         next: "look at the valve: this is no small leak".into(),
         ..refusal(set, None, String::new(), "")
+    })
+}
+
+/// A leak so large that open and sealed plays have no level in common: then the level itself speaks.
+fn level_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
+    let loudest = |seal| set.heard(seal).map(|play| play.level_at(0.95));
+    let open = loudest(Seal::Open).fold(f64::MIN, f64::max);
+    let apart = loudest(Seal::Sealed).fold(f64::MAX, f64::min) - open;
+    // One open play may have been a soft one.
+    (loudest(Seal::Open).count() >= 2 && apart.is_finite() && apart >= APART_DB).then(|| SealingFinding {
+        pairs,
+        verdict: SealVerdict::Leaks,
+        difference_db: Some(apart),
+        ..refusal(
+            set,
+            None,
+            format!("sealed it grows {apart:.0} dB louder than any open play: consistent with a large leak"),
+            "look at the valve: this is no small leak",
+        )
     })
 }
 

@@ -25,7 +25,7 @@ fn by_swells(plate: &[Curves], seed: u64) -> SealingFinding {
     });
     let plays: Vec<Play> = plays.collect();
     assert!(plays.iter().all(|play| play.kind == PlayKind::Swell));
-    judged(set(1, plate[0].hz, plays))
+    judged(set(1, plate[0].hz, None, plays.into_iter().map(Some).collect()))
 }
 
 /// A leak of one opening in the sound of a middle plate, and the same plate with a tight valve.
@@ -50,7 +50,7 @@ fn a_leak_is_told_from_the_sound_itself() {
         })
         .collect();
     assert!(held.iter().all(|play| play.kind == PlayKind::Held));
-    let told = judged(set(1, plate[0].hz, held));
+    let told = judged(set(1, plate[0].hz, None, held.into_iter().map(Some).collect()));
     assert_eq!(told.verdict, SealVerdict::Leaks, "{told:?}");
     let levels = |curves: &Curves| curves.level_db(450.0).expect("a level");
     let wanted = levels(&plate[0]) - levels(&plate[1]);
