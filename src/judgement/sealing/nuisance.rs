@@ -12,6 +12,9 @@ const SMOOTH_OCTAVES: f64 = 0.8;
 const TILT_DB: f64 = 0.24;
 const TILT_FROM_HZ: f64 = 2_000.0;
 const OWN_DB: f64 = 0.14;
+/// And by so much more per kHz, where a body's reflections change within millimetres, up to a bound.
+const OWN_DB_PER_KHZ: f64 = 0.12;
+const MOST_OWN_DB: f64 = 0.7;
 
 /// Covariance of all curves' `d0, d1` (in this order, curve after curve): the fit's and the nuisance's.
 ///
@@ -64,7 +67,8 @@ pub(super) fn covariance(curves: &[Curve], shares: &[f64], pitch_hz: f64, plays:
 fn gain_covariance(i: usize, j: usize, pitch_hz: f64) -> f64 {
     let octaves = (i as f64 / j as f64).log2();
     let tilt = |number: usize| (number as f64 * pitch_hz / TILT_FROM_HZ).log2().max(0.0);
-    let own = if i == j { OWN_DB * OWN_DB } else { 0.0 };
+    let high = (OWN_DB_PER_KHZ * i as f64 * pitch_hz / 1000.0).min(MOST_OWN_DB);
+    let own = if i == j { OWN_DB * OWN_DB + high * high } else { 0.0 };
     LEVEL_DB * LEVEL_DB
         + SMOOTH_DB * SMOOTH_DB * (-0.5 * (octaves / SMOOTH_OCTAVES).powi(2)).exp()
         + TILT_DB * TILT_DB * tilt(i) * tilt(j)
