@@ -11,6 +11,8 @@ const LEAKS_SIGMAS: f64 = 3.0;
 const SUSPECT_SIGMAS: f64 = 2.0;
 /// Tight is said where less than this would have shown, dB: a leak of 0.14 to 0.55 openings, by the make of the plate.
 const TIGHT_TO_DB: f64 = 1.2;
+/// A seal that makes it softer by this much, dB, and three standard errors, touches what it should not.
+const DAMPED_DB: f64 = 1.2;
 /// More pairs than this are not asked for: then it is the pressure.
 const MOST_PAIRS: usize = 6;
 /// A player's scatter before anything is known of it: standard deviation of a play's level, dB, and the plays that
@@ -85,6 +87,8 @@ pub(super) fn told(
         let reach = |sigmas| scatter.reach_db(sigmas, open, sealed, bench);
         if difference > LEAKS_FROM_DB.max(reach(LEAKS_SIGMAS)) {
             SealVerdict::Leaks
+        } else if difference < -DAMPED_DB.max(reach(LEAKS_SIGMAS)) {
+            SealVerdict::Unclear
         } else if difference + reach(SUSPECT_SIGMAS) < TIGHT_TO_DB {
             SealVerdict::Tight
         } else if difference > SUSPECT_FROM_DB.max(reach(SUSPECT_SIGMAS)) {
@@ -120,6 +124,11 @@ pub(super) fn told(
                 String::new(),
             )
         }
+        _ if difference < -DAMPED_DB.max(scatter.reach_db(LEAKS_SIGMAS, open, sealed, bench)) => (
+            format!("{figures}: sealed it is softer, which no leak of the model does with reeds in unison"),
+            "see that pad or cap touches no tongue and covers no slot but the one meant, and test again"
+                .into(),
+        ),
         _ if six >= TIGHT_TO_DB => (
             format!("{figures}; a play's level is even to {:.1} dB only", scatter.play_db),
             "pressure unsteady: hold the gauge".into(),
