@@ -36,6 +36,7 @@
 //! - [`alignment`]: which reed a file belongs to.
 //! - [`judgement`]: from the readings of a pass to findings.
 //! - [`repair`]: bench notes, the tray of valves, what fits where and what to do next.
+//! - [`tuning`]: from a measured reed to a tuned reed.
 //! - [`segmentation`]: one long recording taken apart into its notes.
 //! - [`job`]: the job folder.
 //! - [`session`]: takes at the bench, one reed after the other.
@@ -62,4 +63,5 @@ pub mod report;
 pub mod segmentation;
 pub mod session;
 pub mod take;
+pub mod tuning;
 pub mod units;

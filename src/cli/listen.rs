@@ -52,7 +52,11 @@ mod with_microphone {
     const TRACE: usize = 20;
 
     pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
-        let tuning = Tuning { reference: arguments.reference, temperament: Temperament::EQUAL };
+        let tuning = Tuning {
+            reference: arguments.reference,
+            temperament: Temperament::EQUAL,
+            stretch: crate::units::Cents::ZERO,
+        };
         let mut microphone = Microphone::open(arguments.device.as_deref())?;
         let input = microphone.input().clone();
         output::say(&format!(

@@ -18,7 +18,7 @@ use crate::report::caution_for;
 Places:  A7   A7 outer   A7 press   bass A1..A12   A1 A3 B2 inner   (several, and ranges)
 Work:    lifted, put back, waxed, cleaned, cleaned solvent, rust none|light|heavy,
          valve off [LENGTH] [flat|stained|curled|scrap] [bin N], valve fitted [LENGTH] [bin N|new], valve kept,
-         spring fitted, filed tip|root, soldered, tuned, pause, note TEXT, photo FILE
+         spring fitted, filed tip|root [N strokes] [with TOOL] [by NAME], soldered, tuned, pause, note TEXT, photo FILE
 Lengths: 38, 38mm, 3.8cm, 1.5in, 1 1/2 in
 
 A mark is on the disk when the program ends. It is never erased: --undo takes it back by a further line.")]

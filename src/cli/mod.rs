@@ -29,6 +29,7 @@ mod sealing_words;
 mod standing_lines;
 mod status;
 mod sweep;
+mod tune;
 mod valves;
 mod verify;
 mod visit;
@@ -56,6 +57,7 @@ enum Verb {
     Read(read::Arguments),
     Record(record::Arguments),
     Sweep(sweep::Arguments),
+    Tune(tune::Arguments),
     Findings(findings::Arguments),
     Chart(chart::Arguments),
     Report(report::Arguments),
@@ -87,6 +89,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Read(arguments) => read::run(arguments),
         Verb::Record(arguments) => record::run(arguments),
         Verb::Sweep(arguments) => sweep::run(arguments),
+        Verb::Tune(arguments) => tune::run(arguments),
         Verb::Findings(arguments) => findings::run(arguments),
         Verb::Chart(arguments) => chart::run(arguments),
         Verb::Report(arguments) => report::run(arguments),

@@ -74,7 +74,11 @@ pub(crate) enum Silence {
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
-    let tuning = Tuning { reference: arguments.reference, temperament: Temperament::EQUAL };
+    let tuning = Tuning {
+        reference: arguments.reference,
+        temperament: Temperament::EQUAL,
+        stretch: crate::units::Cents::ZERO,
+    };
     let wanted = match &arguments.list {
         Some(list) => from_list(list, &tuning)?,
         None => {

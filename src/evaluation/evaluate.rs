@@ -137,9 +137,10 @@ impl Evaluation {
             true => standing_of(job, std::slice::from_ref(&later)),
             false => standing.clone(),
         };
-        let comparison = earlier
-            .as_ref()
-            .map(|earlier| judgement::compare_judged(instrument, earlier.judged(), later.judged()));
+        let comparison = earlier.as_ref().map(|earlier| {
+            let worked = super::worked_between(job, earlier.name(), later.name());
+            judgement::compare_worked(instrument, earlier.judged(), later.judged(), &worked)
+        });
         let mut whole = Self {
             earlier,
             comparison,

@@ -34,11 +34,13 @@ pub enum Event {
     Stock(StockFacts),
     /// A new visit was opened.
     Visit(VisitFacts),
+    /// A reed was played while it was tuned.
+    Play(PlayFacts),
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 9] =
-    ["pass", "take", "moved", "remark", "mark", "photo", "undone", "stock", "visit"];
+pub(super) const KINDS: [&str; 10] =
+    ["pass", "take", "moved", "remark", "mark", "photo", "undone", "stock", "visit", "play"];
 
 /// What is known of a pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -51,6 +53,9 @@ pub struct PassFacts {
     pub temperature_c: Option<f64>,
     /// The day, `2026-04-30`.
     pub date: String,
+    /// The plan's A4 when the pass was opened, Hz.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference_hz: Option<f64>,
 }
 
 /// Where the block is while it is measured; the same reed gives another pitch on a bench.
@@ -155,6 +160,27 @@ pub struct RemarkFacts {
     /// Where in the sound, s; said of long recordings.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub at_s: Option<f64>,
+}
+
+/// What a reed gave when it was played while it was tuned; the sound is kept only when asked for.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlayFacts {
+    /// The reed, `bass A7 press`.
+    pub place: String,
+    /// Its pitch, Hz.
+    pub f0_hz: f64,
+    /// Half the 95 % interval of that, cents.
+    pub uncertainty_cents: f64,
+    /// What it was to be, Hz.
+    pub target_hz: f64,
+    /// Level of the steady stretch, dBFS.
+    pub level_dbfs: f64,
+    /// The mark of the go before it, where one was made in this sitting.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub after_mark: Option<u32>,
+    /// How long after the first play since that go, s; 0 for that play itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub settled_s: Option<f64>,
 }
 
 /// Something done or seen at the bench.
@@ -274,7 +300,8 @@ impl Event {
             | Event::Mark(_)
             | Event::Undone(_)
             | Event::Stock(_)
-            | Event::Visit(_) => None,
+            | Event::Visit(_)
+            | Event::Play(_) => None,
         }
     }
 }
@@ -300,6 +327,7 @@ mod tests {
             place: MeasuredIn::Bench,
             temperature_c: None,
             date: "2026-04-30".into(),
+            reference_hz: None,
         };
         let text = serde_json::to_string(&Event::Pass(pass)).unwrap();
         assert_eq!(

@@ -268,6 +268,12 @@ impl JobWriter {
             place: change.place.unwrap_or(before.place),
             temperature_c: change.temperature_c.or(before.temperature_c),
             date: change.date.map_or(before.date.clone(), |date| date.to_string()),
+            // Of a pass that is there already nobody knows what the plan said when it was opened.
+            reference_hz: if is_new {
+                Some(self.instrument().tuning.reference.get())
+            } else {
+                before.reference_hz
+            },
         };
         if is_new || facts != before {
             self.note(Event::Pass(facts.clone()))?;
@@ -297,5 +303,6 @@ fn unsaid_pass(name: &str, at: jiff::Timestamp) -> PassFacts {
         place: MeasuredIn::Instrument,
         temperature_c: None,
         date: at.to_zoned_datetime(jiff::tz::TimeZone::system()).date().to_string(),
+        reference_hz: None,
     }
 }

@@ -33,7 +33,7 @@ pub use disk::{hash_of, read_plain, write_whole};
 pub use error::Error;
 pub use event::{
     ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts,
-    RemarkFacts, StockFacts, TakeFacts, UndoneFacts, VisitFacts,
+    PlayFacts, RemarkFacts, StockFacts, TakeFacts, UndoneFacts, VisitFacts,
 };
 pub use file_line::FileLine;
 pub use folder::{Job, JobWriter, PassChange, StoredTake};

@@ -7,7 +7,8 @@ use super::pitch::{SHIFT_NEEDS_READINGS, deviations};
 use super::robust::{median, robust_scatter};
 use super::sealing;
 use super::{
-    Comparison, Findings, ReedChange, Sign, SignKind, ValveChange, ValveChanged, ValveFinding, Verdict, judge,
+    CommonShift, Comparison, Findings, ReedChange, Sign, SignKind, ValveChange, ValveChanged, ValveFinding,
+    Verdict, judge,
 };
 use crate::analysis::Reading;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
@@ -42,15 +43,70 @@ pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassRead
 /// - A valve is cured when every sign that stood out before was measured again and shows nothing.
 /// - A reed's change is split into what the temperatures explain, what the block shares and what is its own.
 pub fn compare_judged(instrument: &Instrument, earlier: JudgedPass, later: JudgedPass) -> Comparison {
+    compare_worked(instrument, earlier, later, &Worked::default())
+}
+
+/// Work on tongues and targets between two passes.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Worked {
+    /// Reeds whose tongue was worked on, with what was noted.
+    pub touched: BTreeMap<ReedPlace, Vec<String>>,
+    /// How far the plan's A4 moved; `None` where it did not, or nobody knows.
+    pub target_moved: Option<Cents>,
+}
+
+/// Compare two passes between which tongues were worked on: what the block shares is told by the others alone.
+///
+/// Where the target was moved and no reed is noted as worked on, nobody can say which ones were left alone: then nothing is
+/// taken off as shared.
+pub fn compare_worked(
+    instrument: &Instrument,
+    earlier: JudgedPass,
+    later: JudgedPass,
+    worked: &Worked,
+) -> Comparison {
     let (before, after) = (earlier.findings, later.findings);
     let (earlier, later) = (earlier.readings, later.readings);
+    let (reeds, common) = reed_changes(instrument, earlier, later, &astray(before, after), worked);
+    let mut warnings = circumstances(earlier, later);
+    warnings.extend(work_words(worked, &common));
     Comparison {
         earlier: earlier.name.clone(),
         later: later.name.clone(),
         valves: sealing::changed(valve_changes(before, after), &earlier.sealings, &later.sealings),
-        reeds: reed_changes(instrument, earlier, later, &astray(before, after)),
-        warnings: circumstances(earlier, later),
+        reeds,
+        common,
+        warnings,
     }
+}
+
+/// What was done between the passes, as far as it bears on the pitches, one sentence each.
+fn work_words(worked: &Worked, common: &[CommonShift]) -> Vec<String> {
+    let mut words = Vec::new();
+    if let Some(moved) = worked.target_moved {
+        words.push(format!(
+            "the plan's A4 was moved by {moved} between the passes: no drift, the reeds were to follow it"
+        ));
+    }
+    if worked.touched.is_empty() && worked.target_moved.is_none() {
+        return words;
+    }
+    for CommonShift { block, cents, from } in common {
+        let n = from.len();
+        words.push(match cents {
+            Some(_) => format!(
+                "block `{block}`: what the whole block shares is taken from {n} reeds nobody noted work on: {}",
+                from.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
+            ),
+            None if worked.touched.is_empty() => format!(
+                "block `{block}`: no reed is noted as filed, so none is known to have been left alone, and nothing is taken off as shared"
+            ),
+            None => format!(
+                "block `{block}`: {n} reeds were left alone, and {SHIFT_NEEDS_READINGS} are needed to tell what all share: nothing is taken off"
+            ),
+        });
+    }
+    words
 }
 
 /// Plates that seem to lie in another's place in one of the passes, with that pass's name. A swap that both passes show
@@ -166,7 +222,8 @@ fn reed_changes(
     earlier: &PassReadings,
     later: &PassReadings,
     astray: &BTreeMap<PlatePlace, String>,
-) -> Vec<ReedChange> {
+    worked: &Worked,
+) -> (Vec<ReedChange>, Vec<CommonShift>) {
     let kelvin = earlier.temperature_c.zip(later.temperature_c).map(|(before, after)| after - before);
     let by_temperature = kelvin.and_then(|kelvin| Cents::new(CENTS_PER_KELVIN * kelvin));
     let temperature_doubt = kelvin.map_or(0.0, |kelvin| (CENTS_PER_KELVIN_UNCERTAINTY * kelvin).abs());
@@ -183,8 +240,25 @@ fn reed_changes(
         })
         .collect();
     let warmth = by_temperature.unwrap_or(Cents::ZERO);
-    let shifts = common_shifts(&moved, warmth);
-    moved
+    // Nothing noted, but the target moved: any reed may have been filed.
+    let is_unknown = worked.target_moved.is_some() && worked.touched.is_empty();
+    let untouched: Vec<&Moved> =
+        moved.iter().filter(|reed| !is_unknown && !worked.touched.contains_key(&reed.place)).collect();
+    let shifts = common_shifts(&untouched, warmth);
+    let common = instrument
+        .blocks
+        .iter()
+        .filter(|block| moved.iter().any(|reed| reed.place.plate.block == block.name))
+        .map(|block| CommonShift {
+            block: block.name.clone(),
+            cents: shifts.get(&block.name).map(|shift| shift.value),
+            from: (untouched.iter().map(|reed| &reed.place))
+                .filter(|place| place.plate.block == block.name)
+                .cloned()
+                .collect(),
+        })
+        .collect();
+    let changes = moved
         .iter()
         .filter_map(|reed| {
             let shift = shifts.get(&reed.place.plate.block).copied();
@@ -201,13 +275,15 @@ fn reed_changes(
                 temperature: by_temperature,
                 own: Measured { value, uncertainty: Cents::new(uncertainty)? },
                 astray_in: astray.get(&reed.place.plate).cloned(),
+                work: worked.touched.get(&reed.place).cloned().unwrap_or_default(),
             })
         })
-        .collect()
+        .collect();
+    (changes, common)
 }
 
 /// The median of what each block's reeds moved beyond the temperature, with half its 95 % interval.
-fn common_shifts(moved: &[Moved], warmth: Cents) -> BTreeMap<String, Measured> {
+fn common_shifts(moved: &[&Moved], warmth: Cents) -> BTreeMap<String, Measured> {
     let mut by_block: BTreeMap<String, Vec<f64>> = BTreeMap::new();
     for reed in moved {
         by_block.entry(reed.place.plate.block.clone()).or_default().push((reed.whole.value - warmth).get());

@@ -177,6 +177,8 @@ pub struct Comparison {
     pub valves: Vec<ValveChanged>,
     /// One for each reed measured in both passes.
     pub reeds: Vec<ReedChange>,
+    /// What each block's reeds share, and which reeds tell it.
+    pub common: Vec<CommonShift>,
     /// What concerns the comparison as a whole, one sentence each.
     pub warnings: Vec<String>,
 }
@@ -207,6 +209,17 @@ pub enum ValveChange {
     CannotTell,
 }
 
+/// What a block's reeds share between two passes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CommonShift {
+    /// The block.
+    pub block: String,
+    /// The shift, after the temperature is taken off; `None` with too few untouched reeds to tell.
+    pub cents: Option<Cents>,
+    /// The reeds that tell it: measured in both passes, their tongues not worked on.
+    pub from: Vec<ReedPlace>,
+}
+
 /// How a reed moved between two passes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ReedChange {
@@ -222,4 +235,6 @@ pub struct ReedChange {
     pub own: Measured,
     /// The pass in which, by its pitch, another plate lies at this place: then no reed moved, but the plates did.
     pub astray_in: Option<String>,
+    /// Work on its tongue between the passes, as it was noted; empty where it was left alone.
+    pub work: Vec<String>,
 }

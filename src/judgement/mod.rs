@@ -19,12 +19,13 @@ use std::collections::BTreeMap;
 
 use crate::instrument::Instrument;
 
-pub use changes::{CENTS_PER_KELVIN, JudgedPass, compare, compare_judged, unheard};
+pub use changes::{CENTS_PER_KELVIN, JudgedPass, Worked, compare, compare_judged, compare_worked, unheard};
 pub use finding::{
-    Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune, ValveChange,
-    ValveChanged, ValveFinding, Verdict,
+    CommonShift, Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune,
+    ValveChange, ValveChanged, ValveFinding, Verdict,
 };
 pub use pass::{MeasuredAt, Missing, PassReadings};
+pub(crate) use pitch::SHIFT_NEEDS_READINGS;
 
 /// Judge one pass: every reed's pitch, every valve, plates in a wrong place, and what the whole block shares.
 pub fn judge(instrument: &Instrument, pass: &PassReadings) -> Findings {

@@ -133,14 +133,20 @@ pub(crate) fn reed_findings(
 fn reed_pitch(reading: &Reading, target: crate::units::Hz, tolerance: Cents, placed: bool) -> ReedPitch {
     let value = reading.f0.cents_above(target);
     let uncertainty = reading.uncertainty.abs();
-    // Surely outside: the whole 95 % interval lies beyond the tolerance.
-    let surely_outside = value.abs().get() - uncertainty.get() > tolerance.get().max(0.0);
-    let tune = match (surely_outside, value.get() < 0.0) {
-        (false, _) => Tune::Leave,
-        (true, true) => Tune::Raise,
-        (true, false) => Tune::Lower,
-    };
+    let tune = Tune::of(Measured { value, uncertainty }, tolerance);
     ReedPitch { f0: reading.f0, deviation: Measured { value, uncertainty }, tune: placed.then_some(tune) }
+}
+
+impl Tune {
+    /// Surely outside: the whole 95 % interval lies beyond the tolerance.
+    pub fn of(deviation: Measured, tolerance: Cents) -> Self {
+        let is_outside = deviation.value.abs().get() - deviation.uncertainty.get() > tolerance.get().max(0.0);
+        match (is_outside, deviation.value.get() < 0.0) {
+            (false, _) => Tune::Leave,
+            (true, true) => Tune::Raise,
+            (true, false) => Tune::Lower,
+        }
+    }
 }
 
 fn swap_words(swap: &Swap, place: &ReedPlace) -> String {

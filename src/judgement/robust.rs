@@ -19,13 +19,13 @@ pub(crate) fn robust_scatter(values: &[f64]) -> Option<f64> {
     Some(NORMAL_PER_MAD * median(&distances)?)
 }
 
-/// What is left of each point when the robust line through all of them is taken off.
+/// The robust line through all points: slope and height at 0.
 ///
-/// The slope is the median of the slopes of all pairs, the height the median of what that slope leaves.
-/// Points on one abscissa only have no slope: their median is taken off.
+/// The slope is the median of the slopes of all pairs, the height the median of what that slope leaves. Points on one
+/// abscissa only have no slope: it is 0.
 ///
 /// Source: Theil 1950, Sen, J. Am. Stat. Assoc. 63, 1379 (1968) (from memory).
-pub(crate) fn line_residuals(points: &[(f64, f64)]) -> Vec<f64> {
+pub(crate) fn theil_sen(points: &[(f64, f64)]) -> (f64, f64) {
     let slopes: Vec<f64> = points
         .iter()
         .enumerate()
@@ -39,8 +39,13 @@ pub(crate) fn line_residuals(points: &[(f64, f64)]) -> Vec<f64> {
         .collect();
     let slope = median(&slopes).unwrap_or(0.0);
     let level: Vec<f64> = points.iter().map(|(x, y)| y - slope * x).collect();
-    let height = median(&level).unwrap_or(0.0);
-    level.into_iter().map(|value| value - height).collect()
+    (slope, median(&level).unwrap_or(0.0))
+}
+
+/// What is left of each point when the robust line through all of them is taken off.
+pub(crate) fn line_residuals(points: &[(f64, f64)]) -> Vec<f64> {
+    let (slope, height) = theil_sen(points);
+    points.iter().map(|(x, y)| (y - slope * x) - height).collect()
 }
 
 /// Standard deviation over median absolute deviation of the normal distribution, 1 / 0.674 490.

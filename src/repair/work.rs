@@ -43,7 +43,7 @@ pub enum Work {
     /// A helper spring was fitted.
     SpringFitted,
     /// The tongue was filed.
-    Filed(Part),
+    Filed(Filing),
     /// Something was soldered.
     Soldered,
     /// The reed was tuned.
@@ -67,6 +67,26 @@ pub enum Rust {
     Light,
     /// Pits.
     Heavy,
+}
+
+/// A go with the file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Filing {
+    /// At which end of the tongue.
+    pub part: Part,
+    /// How many strokes, where they were counted; 0 is one light stroke.
+    pub strokes: Option<u32>,
+    /// With what, where it was told.
+    pub tool: Option<String>,
+    /// By whom, where it was told.
+    pub by: Option<String>,
+}
+
+impl Filing {
+    /// Filed there, and nothing else told.
+    pub fn at(part: Part) -> Self {
+        Self { part, strokes: None, tool: None, by: None }
+    }
 }
 
 /// Where on the tongue metal was taken off.
@@ -119,6 +139,12 @@ pub enum WorkError {
         /// The plate.
         plate: String,
     },
+    /// A tool's or a person's name is not plain.
+    #[error("`{name}` is no plain name for a tool or a person")]
+    Name {
+        /// As typed.
+        name: String,
+    },
     /// A bin's name is not plain.
     #[error("`{bin}` cannot name a bin")]
     Bin {
@@ -135,15 +161,21 @@ impl WorkError {
             Self::Length(error) => error.next(),
             Self::NoPlace { .. } => "write the place before it: `A7 outer`, `A1..A12`".into(),
             Self::NoFace { plate, .. } => format!("write `{plate} outer` or `{plate} inner`"),
-            Self::Bin { .. } => "use up to 20 letters, digits, `_` and `-`".into(),
+            Self::Bin { .. } | Self::Name { .. } => "use up to 20 letters, digits, `_` and `-`".into(),
         }
+    }
+}
+
+impl WorkError {
+    fn name(name: &str) -> Self {
+        Self::Name { name: name.to_owned() }
     }
 }
 
 /// Everything that can be marked, for messages.
 const KNOWN: &str = "lifted, put back, waxed, cleaned, cleaned solvent, rust none|light|heavy, \
     valve off [LENGTH] [CONDITION] [bin N], valve fitted [LENGTH] [bin N|new], valve kept, spring fitted, \
-    filed tip|root, soldered, tuned, pause, note TEXT, photo FILE";
+    filed tip|root [N strokes] [with TOOL] [by NAME], soldered, tuned, pause, note TEXT, photo FILE";
 
 impl Work {
     /// Read words as typed; letters of any case.
@@ -173,8 +205,8 @@ impl Work {
             ["valve", "off", rest @ ..] | ["valve", "lifted", "off", rest @ ..] => valve_off(rest, &unknown)?,
             ["valve", "fitted", rest @ ..] => valve_fitted(rest, &unknown)?,
             ["spring", "fitted"] => Work::SpringFitted,
-            ["filed", "tip"] => Work::Filed(Part::Tip),
-            ["filed", "root"] => Work::Filed(Part::Root),
+            ["filed", "tip", rest @ ..] => Work::Filed(filing(Part::Tip, rest, &unknown)?),
+            ["filed", "root", rest @ ..] => Work::Filed(filing(Part::Root, rest, &unknown)?),
             ["soldered"] => Work::Soldered,
             ["tuned"] => Work::Tuned,
             ["pause"] => Work::Pause,
@@ -201,6 +233,35 @@ pub fn is_bin_name(name: &str) -> bool {
 }
 
 type Unknown<'a> = &'a dyn Fn() -> WorkError;
+
+/// More strokes in one go are a slip of the keys.
+const MOST_STROKES: u32 = 500;
+
+/// `3 strokes with file by anna`, each part where it is told.
+fn filing(part: Part, words: &[&str], unknown: Unknown) -> Result<Filing, WorkError> {
+    let mut filing = Filing::at(part);
+    let mut left = words;
+    if let ["light", "stroke", rest @ ..] = left {
+        filing.strokes = Some(0);
+        left = rest;
+    } else if let [count, "stroke" | "strokes", rest @ ..] = left {
+        let strokes = count.parse().ok().filter(|count| (1..=MOST_STROKES).contains(count));
+        filing.strokes = Some(strokes.ok_or_else(unknown)?);
+        left = rest;
+    }
+    let name = |name: &str| {
+        if is_bin_name(name) { Ok(Some(name.to_owned())) } else { Err(WorkError::name(name)) }
+    };
+    if let ["with", tool, rest @ ..] = left {
+        filing.tool = name(tool)?;
+        left = rest;
+    }
+    if let ["by", by, rest @ ..] = left {
+        filing.by = name(by)?;
+        left = rest;
+    }
+    if left.is_empty() { Ok(filing) } else { Err(unknown()) }
+}
 
 fn valve_off(words: &[&str], unknown: Unknown) -> Result<Work, WorkError> {
     let (words, bin) = split_bin(words, unknown)?;
@@ -248,6 +309,26 @@ impl fmt::Display for Rust {
     }
 }
 
+impl fmt::Display for Filing {
+    /// As it is typed.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.part)?;
+        match self.strokes {
+            None => {}
+            Some(0) => write!(f, " light stroke")?,
+            Some(1) => write!(f, " 1 stroke")?,
+            Some(strokes) => write!(f, " {strokes} strokes")?,
+        }
+        if let Some(tool) = &self.tool {
+            write!(f, " with {tool}")?;
+        }
+        if let Some(by) = &self.by {
+            write!(f, " by {by}")?;
+        }
+        Ok(())
+    }
+}
+
 impl fmt::Display for Part {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(match self {
@@ -284,7 +365,7 @@ impl fmt::Display for Work {
             }
             Work::ValveKept => "valve kept".into(),
             Work::SpringFitted => "spring fitted".into(),
-            Work::Filed(part) => format!("filed {part}"),
+            Work::Filed(filing) => format!("filed {filing}"),
             Work::Soldered => "soldered".into(),
             Work::Tuned => "tuned".into(),
             Work::Pause => "pause".into(),

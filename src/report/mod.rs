@@ -18,6 +18,7 @@ mod standing_tables;
 mod strips;
 mod sweep_sheets;
 mod tables;
+mod tremolo_chart;
 mod tuning_chart;
 mod words;
 
@@ -139,6 +140,8 @@ pub(crate) enum Kind {
     Tuning(String),
     /// The map of a block, by its name.
     Map(String),
+    /// How a rank beats with its companion, by block and row.
+    Tremolo(String, String),
     /// The neighbourhood of a reed.
     CloseUp(ReedPlace),
 }
@@ -158,6 +161,12 @@ pub(crate) fn drawings(subject: &Subject, format: Format) -> Vec<Drawing> {
                 let parts: Vec<&str> = [block.name.as_str()].into_iter().chain(row).collect();
                 drawn.push(Drawing { kind: kind.clone(), name: names.take(word, &parts), sheet });
             }
+        }
+    }
+    for block in &subject.instrument.blocks {
+        for (row, sheet) in tremolo_chart::sheets(subject, block, format) {
+            let kind = Kind::Tremolo(block.name.clone(), row.to_owned());
+            drawn.push(Drawing { kind, name: names.take("tremolo", &[&block.name, row]), sheet });
         }
     }
     for reed in subject.close_ups {

@@ -10,6 +10,7 @@ mod command;
 mod cutter;
 mod error;
 mod event;
+mod follow;
 mod guided;
 mod live;
 mod meter;
@@ -20,6 +21,7 @@ mod pitch_cache;
 mod play;
 mod sealing_test;
 mod tone;
+mod tuning;
 pub mod words;
 
 pub use agenda::{Agenda, Sequence, reeds_in, still_due};
@@ -29,11 +31,12 @@ pub use command::Command;
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
 pub use error::Error;
 pub use event::{Due, OtherReed, SessionEvent, Snapshot, Taken};
+pub use follow::{Follow, Heard, Played};
 pub use guided::{Session, Setting};
 pub use live::{Live, LiveState};
 pub use need::{Need, steady_need};
 #[cfg(feature = "mic")]
 pub use play::{Front, play};
 pub use sealing_test::{SealSaid, SealingTest};
-
 pub use tone::{ToneError, clock_against};
+pub use tuning::{Stands, TuneNow, TunePlay, TuneReed, TuneSaid, TuneSetting, Tuning};

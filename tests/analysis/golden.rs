@@ -19,7 +19,11 @@ fn note(name: &str) -> Note {
 }
 
 fn at(reference: f64) -> Tuning {
-    Tuning { reference: hz(reference), temperament: Temperament::EQUAL }
+    Tuning {
+        reference: hz(reference),
+        temperament: Temperament::EQUAL,
+        stretch: platenote::units::Cents::ZERO,
+    }
 }
 
 /// ISO 16:1975: the A in the treble stave is 440 Hz.

@@ -272,7 +272,11 @@ fn random_instrument(chance: &mut Chance) -> Instrument {
 
 /// One row of plates with the nearest notes to these pitches, both reeds alike.
 pub fn row_of_notes(pitches: &[Hz]) -> Instrument {
-    let tuning = Tuning { reference: Hz::STANDARD_A4, temperament: Temperament::EQUAL };
+    let tuning = Tuning {
+        reference: Hz::STANDARD_A4,
+        temperament: Temperament::EQUAL,
+        stretch: platenote::units::Cents::ZERO,
+    };
     let plates = pitches.iter().map(|pitch| {
         let reed = tuning.nearest(*pitch).map(|(note, _)| Reed { note, slot: None });
         Plate {
@@ -292,7 +296,11 @@ fn instrument(bellows: Bellows, rows: Vec<Row>) -> Instrument {
         tolerance: Cents::ZERO,
         rows,
     };
-    let tuning = Tuning { reference: Hz::new(440.0).expect("a pitch"), temperament: Temperament::EQUAL };
+    let tuning = Tuning {
+        reference: Hz::new(440.0).expect("a pitch"),
+        temperament: Temperament::EQUAL,
+        stretch: platenote::units::Cents::ZERO,
+    };
     Instrument { bellows, tuning, blocks: vec![block] }
 }
 

@@ -15,7 +15,11 @@ fn note(name: &str) -> Note {
 }
 
 fn equal(reference: f64) -> Tuning {
-    Tuning { reference: hz(reference), temperament: Temperament::EQUAL }
+    Tuning {
+        reference: hz(reference),
+        temperament: Temperament::EQUAL,
+        stretch: platenote::units::Cents::ZERO,
+    }
 }
 
 fn assert_within(found: f64, wanted: f64, tolerance: f64, unit: &str) {
@@ -115,7 +119,11 @@ fn a_temperament_table_keeps_a4_and_moves_the_rest() {
         let class = (7 * steps).rem_euclid(12) as usize;
         table[class] = f64::from(steps) * (FIFTH - 700.0);
     }
-    let tuning = Tuning { reference: hz(440.0), temperament: Temperament(table) };
+    let tuning = Tuning {
+        reference: hz(440.0),
+        temperament: Temperament(table),
+        stretch: platenote::units::Cents::ZERO,
+    };
     assert_within(tuning.target(note("A4")).get(), 440.0, 1e-9, "Hz");
     for (low, high) in [("C4", "E4"), ("F4", "A4"), ("G4", "B4")] {
         let third = tuning.target(note(high)).cents_above(tuning.target(note(low)));

@@ -12,4 +12,5 @@ mod recording;
 mod sealing;
 mod sound_files;
 mod sweeping;
+mod tuning;
 mod valves;

@@ -9,14 +9,20 @@ use crate::cli::standing_lines::standing_lines;
 use crate::evaluation::Evaluation;
 use crate::job::Job;
 use crate::judgement::{
-    Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChange, ValveChanged, ValveFinding,
-    Verdict,
+    CommonShift, Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChange, ValveChanged,
+    ValveFinding, Verdict,
 };
+use crate::tuning::{rank_pairs, responses};
+use crate::units::Hz;
 
 const FORMAT: u32 = 1;
 
-pub(super) fn print(job: &Job, told: &Evaluation) -> Result<(), Failure> {
+pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), Failure> {
     say_all(job, told);
+    let (instrument, found) = (job.instrument(), &told.later.findings);
+    super::standing_pitch::Choice::of(instrument, found, pitches).print_json(&found.pass)?;
+    super::beating::print_json(&found.pass, &rank_pairs(instrument, found))?;
+    super::speech::print_json(&found.pass, &responses(instrument, &told.later.readings))?;
     let Findings { pass, reeds, valves, swaps, .. } = &told.later.findings;
     for reed in reeds {
         output::json(&ReedLine::new(pass, reed))?;
@@ -34,12 +40,17 @@ pub(super) fn print(job: &Job, told: &Evaluation) -> Result<(), Failure> {
     for line in standing_lines(&told.standing) {
         output::json(&line)?;
     }
-    if let Some(Comparison { valves, reeds, .. }) = &told.comparison {
+    if let Some(Comparison { valves, reeds, common, .. }) = &told.comparison {
         for valve in valves {
             output::json(&ValveChangeLine::new(valve))?;
         }
         for reed in reeds {
             output::json(&ReedChangeLine::new(reed))?;
+        }
+        for CommonShift { block, cents, from } in common {
+            let from: Vec<String> = from.iter().map(ToString::to_string).collect();
+            output::json(&serde_json::json!({"format": FORMAT, "kind": "common_shift", "block": block,
+                "cents": cents.map(|cents| cents.get()), "from": from}))?;
         }
     }
     Ok(())
@@ -107,6 +118,7 @@ struct ReedChangeLine {
     place: String,
     cents: f64,
     common_shift_cents: Option<f64>,
+    work: Vec<String>,
     temperature_cents: Option<f64>,
     own_cents: f64,
     own_uncertainty_cents: f64,
@@ -189,6 +201,7 @@ impl ReedChangeLine {
             place: reed.place.to_string(),
             cents: reed.change.value.get(),
             common_shift_cents: reed.common_shift.map(|shift| shift.get()),
+            work: reed.work.clone(),
             temperature_cents: reed.temperature.map(|part| part.get()),
             own_cents: reed.own.value.get(),
             own_uncertainty_cents: reed.own.uncertainty.get(),

@@ -1,6 +1,9 @@
 //! `findings JOB`: which valves leak, which reeds to tune, and what changed between two passes.
 
+mod beating;
 mod json;
+mod speech;
+mod standing_pitch;
 mod text;
 
 use std::path::{Path, PathBuf};
@@ -24,6 +27,9 @@ pub(crate) struct Arguments {
     /// Two passes to compare
     #[arg(long, num_args = 2, value_names = ["EARLIER", "LATER"])]
     compare: Option<Vec<String>>,
+    /// What this pitch of A4 would cost, too; may be given several times
+    #[arg(long, value_name = "HZ", value_parser = super::read::reference)]
+    pitch: Vec<crate::units::Hz>,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -33,7 +39,7 @@ impl Arguments {
     /// Two passes of the job in `folder`, the later one judged, as text.
     pub(crate) fn compared(folder: &Path, earlier: &str, later: &str) -> Self {
         let compare = Some(vec![earlier.to_owned(), later.to_owned()]);
-        Self { folder: folder.to_owned(), pass: None, compare, json: false }
+        Self { folder: folder.to_owned(), pass: None, compare, pitch: Vec::new(), json: false }
     }
 }
 
@@ -41,9 +47,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
     let told = arguments.evaluate(&job)?;
     if arguments.json {
-        json::print(&job, &told)?;
+        json::print(&job, &told, &arguments.pitch)?;
     } else {
-        text::print(&job, &told)?;
+        text::print(&job, &told, &arguments.pitch)?;
     }
     // What could be judged has been judged; a take that cannot be read is still something that could not be done.
     Ok(if told.has_unreadable() { Ended::CouldNot } else { Ended::Done })

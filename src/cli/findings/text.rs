@@ -11,22 +11,27 @@ use crate::judgement::{
     ValveFinding, Verdict,
 };
 use crate::report::{Work, caution};
-use crate::units::Cents;
+use crate::tuning::{rank_pairs, responses};
+use crate::units::{Cents, Hz};
 
 /// Reeds without a take that are listed a line each; more of them share lines.
 const NAMED_ALONE: usize = 6;
 /// Longest line of a list of places, characters.
 const WIDEST_LIST: usize = 90;
 
-pub(super) fn print(job: &Job, told: &Evaluation) -> Result<(), Failure> {
+pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), Failure> {
     let Findings { reeds, valves, swaps, shifts, .. } = &told.later.findings;
     heading(job, told)?;
+    let instrument = job.instrument();
+    super::standing_pitch::Choice::of(instrument, &told.later.findings, pitches).print(instrument)?;
     let with = |wanted: fn(&Verdict) -> bool| -> Vec<&ValveFinding> {
         valves.iter().filter(|valve| wanted(&valve.verdict)).collect()
     };
     leaks(&with(|verdict| *verdict == Verdict::Leaks))?;
     section("Listen again", &with(|verdict| *verdict == Verdict::Suspect), valve_lines)?;
     tuning(reeds)?;
+    super::beating::print(&rank_pairs(instrument, &told.later.findings))?;
+    super::speech::print(&responses(instrument, &told.later.readings))?;
     section("Plates that may lie in each other's place", swaps, |swap| {
         let places: Vec<String> = swap.places.iter().map(ToString::to_string).collect();
         let doubt = if swap.sure { "" } else { " (only one of them was heard out of its place)" };
@@ -189,8 +194,9 @@ fn change_line(reed: &ReedChange) -> String {
         None => format!("{:>9} ± {:.2}", signed(reed.own.value.get(), 2), reed.own.uncertainty.get()),
     };
     let in_all = signed(reed.change.value.get(), 2);
+    let work = if reed.work.is_empty() { String::new() } else { format!("   {}", reed.work.join(", ")) };
     format!(
-        "{:<16} {in_all:>9} {:>13} {:>12} {itself}",
+        "{:<16} {in_all:>9} {:>13} {:>12} {itself}{work}",
         reed.place,
         part(reed.temperature),
         part(reed.common_shift),

@@ -123,7 +123,10 @@ fn check_format(top: &Section, file: &Path, faults: &mut Faults) -> Result<(), E
 }
 
 fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
-    top.check_keys(&["format", "title", "bellows", "reference_hz", "temperament", "valves", "block"], faults);
+    top.check_keys(
+        &["format", "title", "bellows", "reference_hz", "temperament", "stretch_cents", "valves", "block"],
+        faults,
+    );
     let title = top.get("title").and_then(|value| faults.text("title", value, "a text in quotes"));
     let bellows = match top.get("bellows") {
         Some(value) => {
@@ -147,6 +150,10 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
     };
     let temperament =
         top.get("temperament").map_or(Some(Temperament::EQUAL), |value| temperament(value, faults));
+    // More than a few cents an octave is no stretch but another scale.
+    let stretch = top.get("stretch_cents").map_or(Some(0.0), |value| {
+        faults.number_within("stretch_cents", value, (-20.0, 20.0), "cents an octave")
+    });
     let valve_rule =
         top.get("valves").map_or(Some(ValveRule::default()), |value| valves::read(value, faults));
     // Rows are read with some bellows even when the word was wrong, so that all faults come at once.
@@ -164,7 +171,11 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
         title: title.unwrap_or_default().to_owned(),
         instrument: Instrument {
             bellows: bellows?,
-            tuning: Tuning { reference: Hz::new(reference?)?, temperament: temperament? },
+            tuning: Tuning {
+                reference: Hz::new(reference?)?,
+                temperament: temperament?,
+                stretch: Cents::new(stretch?)?,
+            },
             blocks,
         },
         valve_rule: valve_rule?,

@@ -75,7 +75,11 @@ pub(super) fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
         valve_rule: ValveRule::default(),
         instrument: Instrument {
             bellows: if bisonoric { Bellows::Bisonoric } else { Bellows::Unisonoric },
-            tuning: Tuning { reference: Hz::STANDARD_A4, temperament: Temperament::EQUAL },
+            tuning: Tuning {
+                reference: Hz::STANDARD_A4,
+                temperament: Temperament::EQUAL,
+                stretch: crate::units::Cents::ZERO,
+            },
             blocks: built,
         },
     })

@@ -51,7 +51,11 @@ fn plan(title: &str, bellows: Bellows, (block, rows): (&str, Vec<Row>)) -> Plan 
         valve_rule: ValveRule::default(),
         instrument: Instrument {
             bellows,
-            tuning: Tuning { reference: Hz::STANDARD_A4, temperament: Temperament::EQUAL },
+            tuning: Tuning {
+                reference: Hz::STANDARD_A4,
+                temperament: Temperament::EQUAL,
+                stretch: crate::units::Cents::ZERO,
+            },
             blocks: vec![Block::new(block.to_owned(), rows)],
         },
     }

@@ -1,5 +1,6 @@
 //! The plan as text that people go on editing.
 
+use crate::units::Cents;
 use std::fmt::Write;
 
 use super::valves::length_to_toml;
@@ -22,6 +23,10 @@ pub(super) fn to_toml(plan: &Plan) -> String {
         text += "temperament = \"equal\"\n";
     } else {
         text += &list("temperament", table.0.iter().map(|cents| format!("{cents:?}")));
+    }
+    if instrument.tuning.stretch != Cents::ZERO {
+        text +=
+            &format!("stretch_cents = {:?}   # an octave, away from A4\n", instrument.tuning.stretch.get());
     }
     text += &super::valves::to_toml(&plan.valve_rule);
     for block in &instrument.blocks {

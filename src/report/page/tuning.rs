@@ -19,6 +19,10 @@ pub(super) fn sections(book: &Book) -> Markup {
             h2 { "Tuning" }
             @for block in &subject.instrument.blocks {
                 @if let Some(inline) = book.drawing(&Kind::Tuning(block.name.clone())) { (drawing(inline)) }
+                @for row in &block.rows {
+                    @let beats = Kind::Tremolo(block.name.clone(), row.name.clone());
+                    @if let Some(inline) = book.drawing(&beats) { (drawing(inline)) }
+                }
                 @for row in &block.rows { (rank(book, block, row)) }
             }
         }

@@ -5,7 +5,8 @@
 mod choice;
 mod screen;
 mod server;
-mod session;
+pub mod session;
+mod tuning;
 mod whole;
 
 use std::io::{BufRead, BufReader, Read};

@@ -47,7 +47,11 @@ pub fn block(name: &str, rows: Vec<Row>) -> Block {
 }
 
 pub fn instrument(blocks: Vec<Block>) -> Instrument {
-    let tuning = Tuning { reference: Hz::new(442.0).unwrap(), temperament: Temperament::EQUAL };
+    let tuning = Tuning {
+        reference: Hz::new(442.0).unwrap(),
+        temperament: Temperament::EQUAL,
+        stretch: platenote::units::Cents::ZERO,
+    };
     Instrument { bellows: Bellows::Unisonoric, tuning, blocks }
 }
 
@@ -125,6 +129,7 @@ pub fn comparison(earlier: &Findings, later: &Findings) -> Comparison {
         later: later.pass.clone(),
         valves: changed.collect(),
         reeds: Vec::new(),
+        common: Vec::new(),
         warnings: Vec::new(),
     }
 }

@@ -32,7 +32,11 @@ pub fn seconds(value: f64) -> Seconds {
 pub fn instrument(n: usize) -> Instrument {
     Instrument {
         bellows: Bellows::Unisonoric,
-        tuning: Tuning { reference: hz(440.0), temperament: Temperament::EQUAL },
+        tuning: Tuning {
+            reference: hz(440.0),
+            temperament: Temperament::EQUAL,
+            stretch: platenote::units::Cents::ZERO,
+        },
         blocks: vec![Block {
             name: "bass".into(),
             outer_tongue_sounds_on: Stroke::Press,

@@ -1,8 +1,10 @@
 //! Two passes compared.
 
 use platenote::analysis::{NotMeasured, Opposite, Reading, Tail, Warning};
-use platenote::instrument::{Face, Stroke, ValvePlace};
-use platenote::judgement::{Comparison, MeasuredAt, PassReadings, ValveChange, compare};
+use platenote::instrument::{Face, Instrument, Stroke, ValvePlace};
+use platenote::judgement::{
+    Comparison, JudgedPass, MeasuredAt, PassReadings, ValveChange, Worked, compare, compare_worked, judge,
+};
 use platenote::units::Dbfs;
 
 use super::built::{at, cents, change, db, detune, in_tune, instrument, reed, seconds, sounding};
@@ -258,4 +260,63 @@ fn no_cure_is_told_where_another_plate_lies_now() {
     // Where both passes show the same swap, the same plate was heard twice.
     let comparison = compare(&plan, &after, &later(&after));
     assert!(comparison.reeds.iter().all(|reed| reed.astray_in.is_none()));
+}
+
+fn worked_compare(
+    plan: &Instrument,
+    before: &PassReadings,
+    after: &PassReadings,
+    worked: &Worked,
+) -> Comparison {
+    let (found_before, found_after) = (judge(plan, before), judge(plan, after));
+    compare_worked(
+        plan,
+        JudgedPass { readings: before, findings: &found_before },
+        JudgedPass { readings: after, findings: &found_after },
+        worked,
+    )
+}
+
+/// What was filed on purpose is no drift: the shift is that of the reeds nobody touched.
+#[test]
+fn the_common_shift_is_told_by_the_reeds_that_were_left_alone() {
+    let plan = instrument(12);
+    let before = in_tune(&plan);
+    let mut after = later(&before);
+    // The room moved all by 0.7 cents; eight plates were raised by 7.85, as from 440 to 442.
+    let mut worked = Worked::default();
+    for (place, _) in plan.reeds() {
+        let is_filed = place.plate.number <= 8;
+        detune(&mut after, &place, if is_filed { 0.7 + 7.85 } else { 0.7 });
+        if is_filed {
+            worked.touched.insert(place, vec!["filed tip 3 strokes".into()]);
+        }
+    }
+    let told = worked_compare(&plan, &before, &after, &worked);
+    let shared = &told.common[0];
+    assert_eq!(shared.from.len(), 8, "plates 9 to 12, both strokes");
+    assert!((shared.cents.unwrap().get() - 0.7).abs() < 0.01);
+    for change in &told.reeds {
+        let (own, wanted) = (change.own.value.get(), if change.work.is_empty() { 0.0 } else { 7.85 });
+        assert!((own - wanted).abs() < 0.01, "{}: {own}", change.place);
+    }
+    assert!(told.warnings.iter().any(|words| words.contains("bass A9 press") && words.contains("8 reeds")));
+    // Without the notes the filing would be taken for drift.
+    let blind = compare(&plan, &before, &after);
+    assert!((blind.common[0].cents.unwrap().get() - 8.55).abs() < 0.01);
+    // Three untouched reeds tell nothing.
+    for (place, _) in plan.reeds().filter(|(place, _)| place.plate.number <= 10) {
+        worked.touched.insert(place, vec!["tuned".into()]);
+    }
+    worked.touched.insert(reed(11, Stroke::Draw), vec!["tuned".into()]);
+    let few = worked_compare(&plan, &before, &after, &worked);
+    assert_eq!((few.common[0].from.len(), few.common[0].cents), (3, None));
+    assert!(few.reeds.iter().all(|change| change.common_shift.is_none()));
+    // A target that was moved, and no note: no reed is known to have been left alone.
+    let moved = Worked { target_moved: Some(cents(7.85)), ..Worked::default() };
+    let unknown = worked_compare(&plan, &before, &after, &moved);
+    assert_eq!((unknown.common[0].from.len(), unknown.common[0].cents), (0, None));
+    assert!(
+        unknown.warnings.iter().any(|words| words.contains("+7.8 cents") || words.contains("+7.9 cents"))
+    );
 }

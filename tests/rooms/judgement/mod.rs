@@ -1,7 +1,7 @@
 //! The judgement on built readings: no sound, so that each rule is tested for itself.
 
 mod against_block;
-mod built;
+pub mod built;
 mod changes;
 mod laws;
 mod next_steps;

@@ -11,6 +11,8 @@ use std::time::{Duration, Instant};
 use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
+pub(in crate::cli) use view::large;
+
 use super::front::Front;
 use super::keys::{self, Key};
 use super::words::{self, Told};

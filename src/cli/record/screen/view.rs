@@ -63,7 +63,7 @@ pub(super) fn draw(view: &View, frame: &mut Frame) {
 }
 
 /// Text as large as the area takes.
-fn large(text: &str, area: Rect, frame: &mut Frame) {
+pub(in crate::cli) fn large(text: &str, area: Rect, frame: &mut Frame) {
     let letters = text.chars().count() as u16;
     let (wide, narrow) = match area.height {
         8.. => (PixelSize::Full, PixelSize::HalfWidth),
