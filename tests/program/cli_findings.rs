@@ -298,7 +298,7 @@ fn two_passes_show_the_cure_and_how_the_reeds_moved() {
         assert_eq!(
             keys(reed),
             sorted(
-                "format kind place cents common_shift_cents temperature_cents own_cents own_uncertainty_cents"
+                "format kind place cents common_shift_cents temperature_cents own_cents own_uncertainty_cents work"
             )
         );
         // Steel, -0.215 cents per kelvin.

@@ -21,8 +21,6 @@ pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), 
     say_all(job, told);
     let (instrument, found) = (job.instrument(), &told.later.findings);
     super::standing_pitch::Choice::of(instrument, found, pitches).print_json(&found.pass)?;
-    super::beating::print_json(&found.pass, &rank_pairs(instrument, found))?;
-    super::speech::print_json(&found.pass, &responses(instrument, &told.later.readings))?;
     let Findings { pass, reeds, valves, swaps, .. } = &told.later.findings;
     for reed in reeds {
         output::json(&ReedLine::new(pass, reed))?;
@@ -37,6 +35,8 @@ pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), 
         let places = swap.places.iter().map(ToString::to_string).collect();
         output::json(&SwapLine { format: FORMAT, kind: "swap", places, sure: swap.sure })?;
     }
+    super::beating::print_json(pass, &rank_pairs(instrument, found))?;
+    super::speech::print_json(pass, &responses(instrument, &told.later.readings))?;
     for line in standing_lines(&told.standing) {
         output::json(&line)?;
     }
