@@ -245,6 +245,7 @@ fn joined_reeds(rate_hz: u32, takes: &[&(f64, Take)]) {
     let tuning = platenote::instrument::Tuning {
         reference: platenote::units::Hz::STANDARD_A4,
         temperament: platenote::instrument::Temperament::EQUAL,
+        stretch: platenote::units::Cents::ZERO,
     };
     let name = |hz: f64| tuning.nearest(platenote::units::Hz::new(hz).expect("a pitch")).expect("a note").0;
     let at = tempfile::tempdir().expect("a folder");
