@@ -144,11 +144,10 @@ fn mark(app: &AppState, wish: NewMark) -> Result<Value, Error> {
 }
 
 fn count(app: &AppState, wish: NewCount) -> Result<Value, Error> {
-    let material = match wish.material.as_str() {
-        "leather" => Material::Leather,
-        "plastic" => Material::Plastic,
-        other => return Err(Error::Word(format!("`{other}` is no material; it is leather or plastic"))),
-    };
+    let material = Material::named(&wish.material).ok_or_else(|| {
+        let [one, other] = Material::ALL;
+        Error::Word(format!("`{}` is no material; it is {one} or {other}", wish.material))
+    })?;
     let condition: Condition = wish.condition.parse().map_err(Error::Word)?;
     let bin = Some(wish.bin.trim().to_owned()).filter(|bin| !bin.is_empty());
     if let Some(bin) = bin.as_deref().filter(|bin| !is_bin_name(bin)) {

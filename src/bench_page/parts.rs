@@ -11,21 +11,9 @@ use crate::judgement::{ReedPitch, ValveChange, Verdict};
 use crate::repair::{PitchEvidence, ReedStanding, ReedState, ValveStanding, ValveVerdict};
 use crate::report::figures;
 
-/// A verdict in words.
-pub(super) fn verdict_word(verdict: &Verdict) -> &'static str {
-    match verdict {
-        Verdict::Leaks => "leaks",
-        Verdict::Suspect => "suspect",
-        Verdict::NoSign => "no sign",
-        Verdict::Tight => "tight",
-        Verdict::NotJudged { .. } => "not judged",
-        Verdict::NoValve => "no valve",
-    }
-}
-
 /// A verdict by word, shape and shade.
 pub(super) fn verdict(verdict: &Verdict) -> Markup {
-    let word = verdict_word(verdict);
+    let word = verdict.as_str();
     html! { span class={ "verdict " (word.replace(' ', "-")) } { (word) } }
 }
 

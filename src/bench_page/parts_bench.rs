@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::Error;
 use super::app_state::AppState;
 use super::photos::is_shown;
-use crate::instrument::{Face, Material};
+use crate::instrument::Face;
 use crate::repair::{self, Lot, Mark, Work};
 
 /// Marks, what is done and next on each face, and orders that cost work.
@@ -71,8 +71,8 @@ pub(super) fn tray(app: &AppState) -> Result<Markup, Error> {
                 h3 { "To cut" }
                 @if fitting.cuts.is_empty() { p { "Nothing." } }
                 ul.plain {
-                    @for (material, length, count) in &fitting.cuts { li { (length) " × " (count) ", " (word(*material)) } }
-                    @for strip in &fitting.strips { li { "strip of " (word(strip.material)) ": at least " (strip.length) " × " (strip.width) ", for " (strip.count) " side by side" } }
+                    @for (material, length, count) in &fitting.cuts { li { (length) " × " (count) ", " (material) } }
+                    @for strip in &fitting.strips { li { "strip of " (strip.material) ": at least " (strip.length) " × " (strip.width) ", for " (strip.count) " side by side" } }
                     @if fitting.springs > 0 { li { "helper springs: " (fitting.springs) } }
                 }
             }
@@ -99,12 +99,5 @@ pub(super) fn tray(app: &AppState) -> Result<Markup, Error> {
 fn lot_words(lot: &Lot) -> String {
     let width = lot.width.map_or(String::new(), |width| format!(" × {width}"));
     let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
-    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, word(lot.material), lot.condition)
-}
-
-fn word(material: Material) -> &'static str {
-    match material {
-        Material::Leather => "leather",
-        Material::Plastic => "plastic",
-    }
+    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, lot.material, lot.condition)
 }

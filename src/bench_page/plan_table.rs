@@ -5,7 +5,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::Error;
-use crate::instrument::{Bellows, Block, Face, Material, Plate, Reed, Row, Stroke, Tremolo, Valve};
+use crate::instrument::{Block, Face, Material, Plate, Reed, Row, Stroke, Tremolo, Valve};
 use crate::job::{self, Job, Plan};
 use crate::units::Millimetres;
 
@@ -72,14 +72,10 @@ impl Table {
     /// What the plan has now.
     pub fn of(job: &Job) -> Self {
         let instrument = job.instrument();
-        let bellows = match instrument.bellows {
-            Bellows::Unisonoric => "unisonoric",
-            Bellows::Bisonoric => "bisonoric",
-        };
         Self {
             title: job.title().to_owned(),
             reference: instrument.tuning.reference.get().to_string(),
-            bellows: bellows.to_owned(),
+            bellows: instrument.bellows.to_string(),
             blocks: instrument.blocks.iter().map(block_table).collect(),
         }
     }
@@ -152,10 +148,9 @@ fn cells(plate: &Plate) -> PlateCells {
     };
     let kind = |face| match *plate.valves.on(face) {
         Valve::Fitted { material, helper_spring, .. } => {
-            let material = if material == Material::Plastic { "plastic" } else { "leather" };
             format!("{material}{}", if helper_spring { WITH_SPRING } else { "" })
         }
-        Valve::None => "leather".to_owned(),
+        Valve::None => Material::Leather.to_string(),
     };
     PlateCells {
         press: note(Stroke::Press),

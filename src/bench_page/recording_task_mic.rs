@@ -226,7 +226,7 @@ impl Bench {
                 && let Some(valve) = shown.valve_of(&job, &place)
             {
                 app.events.say(json!({"kind": "verdict", "place": place.to_string(), "take": n,
-                    "short": short(&place), "valve": valve.place.to_string(), "verdict": super::super::parts::verdict_word(&valve.verdict),
+                    "short": short(&place), "valve": valve.place.to_string(), "verdict": valve.verdict.as_str(),
                     "reason": figures(&valve.reason), "next": figures(&valve.next)}));
             }
             app.events.changed();

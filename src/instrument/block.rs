@@ -1,5 +1,7 @@
 //! Block, row, plate, reed and valve, and the rule that ties a stroke to the valve it tests.
 
+use std::fmt;
+
 use super::{Face, Note, PlatePlace, ReedPlace, Stroke, Tremolo, Tuning, ValvePlace};
 use crate::units::{Cents, Decibels, Hz, Millimetres};
 
@@ -10,6 +12,30 @@ pub enum Bellows {
     Unisonoric,
     /// Two notes.
     Bisonoric,
+}
+
+impl Bellows {
+    /// Both kinds.
+    pub const ALL: [Bellows; 2] = [Bellows::Unisonoric, Bellows::Bisonoric];
+
+    /// The word for it, in files as on pages.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Bellows::Unisonoric => "unisonoric",
+            Bellows::Bisonoric => "bisonoric",
+        }
+    }
+
+    /// What `word` stands for.
+    pub fn named(word: &str) -> Option<Bellows> {
+        Bellows::ALL.into_iter().find(|one| one.as_str() == word)
+    }
+}
+
+impl fmt::Display for Bellows {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
 }
 
 /// Everything on the bench: its tuning and its blocks.
@@ -74,6 +100,30 @@ pub enum Material {
     Leather,
     /// Plastic film.
     Plastic,
+}
+
+impl Material {
+    /// Both, leather first.
+    pub const ALL: [Material; 2] = [Material::Leather, Material::Plastic];
+
+    /// The word for it, in files as on pages.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Material::Leather => "leather",
+            Material::Plastic => "plastic",
+        }
+    }
+
+    /// What `word` stands for.
+    pub fn named(word: &str) -> Option<Material> {
+        Material::ALL.into_iter().find(|one| one.as_str() == word)
+    }
+}
+
+impl fmt::Display for Material {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
 }
 
 /// What lies over a slot on the face opposite its reed.

@@ -24,6 +24,14 @@ impl Stroke {
     /// Both, press first.
     pub const BOTH: [Stroke; 2] = [Stroke::Press, Stroke::Draw];
 
+    /// The word for it, in files as on pages.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Stroke::Press => "press",
+            Stroke::Draw => "draw",
+        }
+    }
+
     /// The other direction.
     pub fn other(self) -> Stroke {
         match self {
@@ -37,6 +45,14 @@ impl Face {
     /// Both, outer first.
     pub const BOTH: [Face; 2] = [Face::Outer, Face::Inner];
 
+    /// The word for it, in files as on pages.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Face::Outer => "outer",
+            Face::Inner => "inner",
+        }
+    }
+
     /// The other side.
     pub fn other(self) -> Face {
         match self {
@@ -48,19 +64,13 @@ impl Face {
 
 impl fmt::Display for Stroke {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
-            Stroke::Press => "press",
-            Stroke::Draw => "draw",
-        })
+        f.pad(self.as_str())
     }
 }
 
 impl fmt::Display for Face {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
-            Face::Outer => "outer",
-            Face::Inner => "inner",
-        })
+        f.pad(self.as_str())
     }
 }
 

@@ -106,7 +106,7 @@ fn lot_facts(lot: &Lot) -> LotFacts {
     LotFacts {
         length_mm: lot.length.get(),
         width_mm: lot.width.map(Millimetres::get),
-        material: material_word(lot.material).to_owned(),
+        material: lot.material.to_string(),
         condition: lot.condition.to_string(),
         bin: lot.bin.clone(),
         count: lot.count,
@@ -118,24 +118,9 @@ fn lot(facts: &LotFacts) -> Option<Lot> {
     Some(Lot {
         length: Millimetres::new(facts.length_mm)?,
         width: facts.width_mm.and_then(Millimetres::new),
-        material: material_named(&facts.material)?,
+        material: Material::named(&facts.material)?,
         condition: facts.condition.parse().ok()?,
         bin: facts.bin.clone(),
         count: facts.count,
     })
-}
-
-pub(super) fn material_word(material: Material) -> &'static str {
-    match material {
-        Material::Leather => "leather",
-        Material::Plastic => "plastic",
-    }
-}
-
-pub(super) fn material_named(word: &str) -> Option<Material> {
-    match word {
-        "leather" => Some(Material::Leather),
-        "plastic" => Some(Material::Plastic),
-        _ => None,
-    }
 }

@@ -2,7 +2,6 @@
 
 use std::path::Path;
 
-use super::notes::{material_named, material_word};
 use super::{Error, Table, TableRow};
 use crate::instrument::Material;
 use crate::repair::{Condition, Lot, is_bin_name, parse_length, parse_width};
@@ -43,10 +42,7 @@ pub fn tray_to_csv(lots: &[Lot]) -> String {
         let guard = if bin.starts_with('-') && bin.parse::<f64>().is_err() { "'" } else { "" };
         text += &format!(
             "{},{},{width},{},{},{guard}{bin}\n",
-            lot.length,
-            lot.count,
-            material_word(lot.material),
-            lot.condition,
+            lot.length, lot.count, lot.material, lot.condition,
         );
     }
     text
@@ -68,7 +64,7 @@ fn read_lot(row: &TableRow) -> Result<Lot, (String, String)> {
     };
     let material = match row.get("material").to_lowercase().as_str() {
         "" => Material::Leather,
-        word => material_named(word).ok_or_else(|| {
+        word => Material::named(word).ok_or_else(|| {
             (format!("material `{word}` is not known"), "give `leather` or `plastic`".to_owned())
         })?,
     };

@@ -58,6 +58,17 @@ pub enum Tune {
     Leave,
 }
 
+impl Tune {
+    /// Its word, for people and in tables and JSON.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Tune::Raise => "raise",
+            Tune::Lower => "lower",
+            Tune::Leave => "leave",
+        }
+    }
+}
+
 /// A slot's valve and what the signs say of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ValveFinding {
@@ -102,6 +113,30 @@ pub enum Verdict {
     },
     /// No valve is due here.
     NoValve,
+}
+
+impl Verdict {
+    /// Its word, for people.
+    pub const fn as_str(&self) -> &'static str {
+        match self {
+            Verdict::Leaks => "leaks",
+            Verdict::Suspect => "suspect",
+            Verdict::NoSign => "no sign",
+            Verdict::Tight => "tight",
+            Verdict::NotJudged { .. } => "not judged",
+            Verdict::NoValve => "no valve",
+        }
+    }
+
+    /// Its name in tables and JSON.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Verdict::NoSign => "no_sign",
+            Verdict::NotJudged { .. } => "not_judged",
+            Verdict::NoValve => "no_valve",
+            one_word => one_word.as_str(),
+        }
+    }
 }
 
 /// One sign of a leak, as measured.
@@ -207,6 +242,30 @@ pub enum ValveChange {
     StillNoSign,
     /// One of the passes does not tell.
     CannotTell,
+}
+
+impl ValveChange {
+    /// Its words, for people.
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            ValveChange::Cured => "cured",
+            ValveChange::StillLeaks => "still leaks",
+            ValveChange::NewlyLeaks => "newly leaks",
+            ValveChange::StillNoSign => "still no sign",
+            ValveChange::CannotTell => "cannot tell",
+        }
+    }
+
+    /// Its name in tables and JSON.
+    pub const fn name(self) -> &'static str {
+        match self {
+            ValveChange::Cured => "cured",
+            ValveChange::StillLeaks => "still_leaks",
+            ValveChange::NewlyLeaks => "newly_leaks",
+            ValveChange::StillNoSign => "still_no_sign",
+            ValveChange::CannotTell => "cannot_tell",
+        }
+    }
 }
 
 /// What a block's reeds share between two passes.

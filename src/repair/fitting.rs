@@ -210,7 +210,7 @@ impl Fitting {
             _ if better == 0 => {
                 format!(
                     "{head}; cut it new: no usable {} valve of that length or more is in the tray",
-                    material(need.material)
+                    need.material
                 )
             }
             _ => format!(
@@ -224,14 +224,6 @@ impl Fitting {
 pub(crate) fn lot_words(lot: &Lot) -> String {
     let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
     format!("{} {}{bin}", lot.length, lot.condition)
-}
-
-/// `leather` or `plastic`.
-pub(crate) fn material(material: Material) -> &'static str {
-    match material {
-        Material::Leather => "leather",
-        Material::Plastic => "plastic",
-    }
 }
 
 /// What no piece that cannot be used may cost less than: more new valves than any bench has slots.

@@ -1,7 +1,6 @@
 //! Lists to lay on the bench: the work list and the fitting list, each one self-contained page for A4.
 
 use super::cautions::{Work, caution};
-use crate::instrument::Material;
 use crate::repair::{Choice, Fitting, NextStep, StepKind, Task, WorkList};
 
 /// The work list as an HTML page, rows in the plan's order, plates to lift first, with a box to tick for each valve.
@@ -102,16 +101,12 @@ pub fn fitting_page(title: &str, fitting: &Fitting) -> String {
     if !fitting.cuts.is_empty() {
         body += "<h2>To cut</h2>\n<ul>\n";
         for (material, length, count) in &fitting.cuts {
-            body += &format!("<li>{length} × {count}, {}</li>\n", word(*material));
+            body += &format!("<li>{length} × {count}, {}</li>\n", material);
         }
         for strip in &fitting.strips {
             body += &format!(
                 "<li>Strip of {}: at least {} long and {} wide, for {} side by side, each {} wide; kerf included</li>\n",
-                word(strip.material),
-                strip.length,
-                strip.width,
-                strip.count,
-                strip.valve_width
+                strip.material, strip.length, strip.width, strip.count, strip.valve_width
             );
         }
         body += "</ul>\n";
@@ -125,10 +120,7 @@ pub fn fitting_page(title: &str, fitting: &Fitting) -> String {
             let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {}", escape(bin)));
             body += &format!(
                 "<li>{} × {}, {}, {}{bin}</li>\n",
-                lot.count,
-                lot.length,
-                word(lot.material),
-                lot.condition
+                lot.count, lot.length, lot.material, lot.condition
             );
         }
         body += "</ul>\n";
@@ -166,10 +158,3 @@ table { border-collapse: collapse; width: 100%; } tr { break-inside: avoid; }
 td, th { border-bottom: 0.2mm solid #888; padding: 1mm 2mm; text-align: left; vertical-align: top; }
 td.tick { width: 6mm; font-size: 12pt; } ul.caution { font-size: 8.5pt; }
 ";
-
-fn word(material: Material) -> &'static str {
-    match material {
-        Material::Leather => "leather",
-        Material::Plastic => "plastic",
-    }
-}

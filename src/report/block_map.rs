@@ -12,6 +12,8 @@ use super::sheet::{Ink, Lettering, Point, Sheet, Side};
 use super::strips::{Portion, block_title, portions};
 use super::words::{count, list, plate_label, signed};
 
+/// For its word and its shape.
+const NOT_JUDGED: Verdict = Verdict::NotJudged { cause: None, needs: None };
 /// Plates side by side at most: each is wide enough for its words.
 const WIDEST: usize = 12;
 const WIDEST_NARROW: usize = 4;
@@ -77,7 +79,7 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
             count(of_verdict(|v| matches!(v, Verdict::Suspect)), "suspect"),
             count(of_verdict(|v| matches!(v, Verdict::NoSign)), "without a sign"),
             count(of_verdict(|v| matches!(v, Verdict::Tight)), "tight by a sealing test"),
-            count(of_verdict(|v| matches!(v, Verdict::NotJudged { .. })), "not judged"),
+            count(of_verdict(|v| matches!(v, Verdict::NotJudged { .. })), NOT_JUDGED.as_str()),
             count(of_verdict(|v| matches!(v, Verdict::NoValve)), "slots without a valve"),
         ],
         "nothing judged",
@@ -125,13 +127,13 @@ fn key(sheet: &mut Sheet, top: f64) -> f64 {
     let suspect = field(Verdict::Suspect);
     let no_sign = field(Verdict::NoSign);
     let tight = field(Verdict::Tight);
-    let not_judged = field(Verdict::NotJudged { cause: None, needs: None });
+    let not_judged = field(NOT_JUDGED);
     let entries: [Entry; 10] = [
         (&leaks, "leaks: signs consistent with a leak".to_owned()),
         (&suspect, "suspect: listen again, softer".to_owned()),
         (&no_sign, "no sign found".to_owned()),
         (&tight, "tight by a sealing test".to_owned()),
-        (&not_judged, "not judged".to_owned()),
+        (&not_judged, NOT_JUDGED.as_str().to_owned()),
         (&|sheet, at| stroke_mark(sheet, at, Stroke::Press, false), "press reed, cents".to_owned()),
         (&|sheet, at| stroke_mark(sheet, at, Stroke::Draw, false), "draw reed, cents".to_owned()),
         (&|sheet, at| arrow(sheet, at, true, 3.5, TEXT), "raise the pitch".to_owned()),
@@ -335,14 +337,8 @@ fn verdict_mark(sheet: &mut Sheet, (x, y): Point, verdict: &Verdict) {
 }
 
 fn verdict_word(verdict: &Verdict) -> (&'static str, Lettering) {
-    match verdict {
-        Verdict::Leaks => ("leaks", LOUD_WORD),
-        Verdict::Suspect => ("suspect", LOUD_WORD),
-        Verdict::NoSign => ("no sign", WORD),
-        Verdict::Tight => ("tight", WORD),
-        Verdict::NotJudged { .. } => ("not judged", WORD),
-        Verdict::NoValve => ("no valve", WORD),
-    }
+    let lettering = if matches!(verdict, Verdict::Leaks | Verdict::Suspect) { LOUD_WORD } else { WORD };
+    (verdict.as_str(), lettering)
 }
 
 fn word_ink(verdict: &Verdict) -> Ink {
@@ -355,11 +351,5 @@ fn word_ink(verdict: &Verdict) -> Ink {
 
 /// Only what the restorer's work has changed, or has not.
 fn change_word(change: ValveChange) -> Option<&'static str> {
-    match change {
-        ValveChange::Cured => Some("cured"),
-        ValveChange::StillLeaks => Some("still leaks"),
-        ValveChange::NewlyLeaks => Some("newly leaks"),
-        ValveChange::CannotTell => Some("cannot tell"),
-        ValveChange::StillNoSign => None,
-    }
+    (change != ValveChange::StillNoSign).then(|| change.as_str())
 }

@@ -4,7 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::{Dossier, standing_tables};
 use crate::instrument::PlatePlace;
-use crate::judgement::{Findings, Tune, ValveChange, Verdict};
+use crate::judgement::{Findings, Tune};
 use crate::repair::Choice;
 
 /// What stands in a cell.
@@ -120,29 +120,6 @@ fn harmless(text: &str) -> String {
     if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
 }
 
-/// The word for a verdict, as `findings --json` writes it.
-pub(crate) fn verdict_name(verdict: &Verdict) -> &'static str {
-    match verdict {
-        Verdict::Leaks => "leaks",
-        Verdict::Suspect => "suspect",
-        Verdict::NoSign => "no_sign",
-        Verdict::Tight => "tight",
-        Verdict::NotJudged { .. } => "not_judged",
-        Verdict::NoValve => "no_valve",
-    }
-}
-
-/// The word for a change, as `findings --json` writes it.
-pub(crate) fn change_name(change: ValveChange) -> &'static str {
-    match change {
-        ValveChange::Cured => "cured",
-        ValveChange::StillLeaks => "still_leaks",
-        ValveChange::NewlyLeaks => "newly_leaks",
-        ValveChange::StillNoSign => "still_no_sign",
-        ValveChange::CannotTell => "cannot_tell",
-    }
-}
-
 fn passes(dossier: &Dossier) -> Table {
     let rows = dossier.passes.iter().map(|pass| {
         vec![
@@ -164,11 +141,7 @@ fn reeds(passes: &[&Findings]) -> Table {
     for findings in passes {
         for reed in &findings.reeds {
             let pitch = reed.pitch.as_ref().ok();
-            let tune = pitch.and_then(|pitch| pitch.tune).map(|tune| match tune {
-                Tune::Raise => "raise",
-                Tune::Lower => "lower",
-                Tune::Leave => "leave",
-            });
+            let tune = pitch.and_then(|pitch| pitch.tune).map(Tune::as_str);
             rows.push(vec![
                 Cell::words(&findings.pass),
                 Cell::words(&reed.place),
@@ -207,7 +180,7 @@ fn valves(passes: &[&Findings]) -> Table {
                 Cell::words(&valve.place.plate),
                 Cell::words(valve.place.face),
                 Cell::words(valve.heard_on),
-                Cell::words(verdict_name(&valve.verdict)),
+                Cell::words(valve.verdict.name()),
                 Cell::Whether(valve.lift_plate()),
                 Cell::words(&valve.reason),
                 Cell::words(&valve.next),
@@ -299,7 +272,7 @@ fn changes(dossier: &Dossier) -> Vec<Table> {
         vec![
             Cell::words(&valve.place.plate),
             Cell::words(valve.place.face),
-            Cell::words(change_name(valve.change)),
+            Cell::words(valve.change.name()),
             Cell::words(&valve.reason),
         ]
     });

@@ -93,6 +93,7 @@ fn every_linked_page_is_there() {
         "DEVELOPERS.md",
         "docs/third-party.md",
         "docs/CHANGELOG.md",
+        "docs/glossary.md",
         "docs/method.md",
         "docs/json.md",
         "docs/job-format.md",

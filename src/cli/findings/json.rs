@@ -9,8 +9,7 @@ use crate::cli::standing_lines::standing_lines;
 use crate::evaluation::Evaluation;
 use crate::job::Job;
 use crate::judgement::{
-    CommonShift, Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChange, ValveChanged,
-    ValveFinding, Verdict,
+    CommonShift, Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChanged, ValveFinding,
 };
 use crate::tuning::{rank_pairs, responses};
 use crate::units::Hz;
@@ -127,11 +126,7 @@ struct ReedChangeLine {
 impl<'a> ReedLine<'a> {
     fn new(pass: &'a str, reed: &ReedFinding) -> Self {
         let pitch = reed.pitch.as_ref().ok();
-        let tune = pitch.and_then(|pitch| pitch.tune).map(|tune| match tune {
-            Tune::Raise => "raise",
-            Tune::Lower => "lower",
-            Tune::Leave => "leave",
-        });
+        let tune = pitch.and_then(|pitch| pitch.tune).map(Tune::as_str);
         Self {
             format: FORMAT,
             kind: "reed",
@@ -149,14 +144,6 @@ impl<'a> ReedLine<'a> {
 
 impl<'a> ValveLine<'a> {
     fn new(pass: &'a str, valve: &'a ValveFinding) -> Self {
-        let verdict = match valve.verdict {
-            Verdict::Leaks => "leaks",
-            Verdict::Suspect => "suspect",
-            Verdict::NoSign => "no_sign",
-            Verdict::Tight => "tight",
-            Verdict::NotJudged { .. } => "not_judged",
-            Verdict::NoValve => "no_valve",
-        };
         Self {
             format: FORMAT,
             kind: "valve",
@@ -164,7 +151,7 @@ impl<'a> ValveLine<'a> {
             plate: valve.place.plate.to_string(),
             face: valve.place.face.to_string(),
             heard_on: valve.heard_on.to_string(),
-            verdict,
+            verdict: valve.verdict.name(),
             lift_plate: valve.lift_plate(),
             signs: valve.signs.iter().map(SignLine::new).collect(),
             reason: &valve.reason,
@@ -181,13 +168,7 @@ impl SignLine {
 
 impl<'a> ValveChangeLine<'a> {
     fn new(valve: &'a ValveChanged) -> Self {
-        let change = match valve.change {
-            ValveChange::Cured => "cured",
-            ValveChange::StillLeaks => "still_leaks",
-            ValveChange::NewlyLeaks => "newly_leaks",
-            ValveChange::StillNoSign => "still_no_sign",
-            ValveChange::CannotTell => "cannot_tell",
-        };
+        let change = valve.change.name();
         let (plate, face) = (valve.place.plate.to_string(), valve.place.face.to_string());
         Self { format: FORMAT, kind: "valve_change", plate, face, change, reason: &valve.reason }
     }

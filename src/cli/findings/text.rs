@@ -233,15 +233,7 @@ fn valve_table(valves: &[ValveFinding]) -> Result<(), Failure> {
     line("")?;
     line("Valves           verdict       why")?;
     for valve in valves.iter().filter(|valve| valve.verdict != Verdict::NoValve) {
-        let verdict = match valve.verdict {
-            Verdict::Leaks => "leaks",
-            Verdict::Suspect => "suspect",
-            Verdict::NoSign => "no sign",
-            Verdict::Tight => "tight",
-            Verdict::NotJudged { .. } => "not judged",
-            Verdict::NoValve => "no valve",
-        };
-        line(&format!("{:<16} {verdict:<13} {}", valve.place, valve.reason))?;
+        line(&format!("{:<16} {:<13} {}", valve.place, valve.verdict.as_str(), valve.reason))?;
     }
     Ok(())
 }

@@ -5,6 +5,7 @@ mod tables;
 
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 
 use super::failure::{Ended, Failure};
@@ -32,8 +33,8 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "NAME", requires = "count")]
     bin: Option<String>,
     /// What the counted valves are made of
-    #[arg(long, value_enum, value_name = "NAME", default_value = "leather")]
-    material: MaterialName,
+    #[arg(long, value_parser = material_parser(), value_name = "NAME", default_value = "leather")]
+    material: Material,
     /// How wide the counted valves are
     #[arg(long, value_name = "MM", requires = "count")]
     width: Option<String>,
@@ -86,12 +87,9 @@ enum TableName {
     Count,
 }
 
-#[derive(Clone, Copy, ValueEnum)]
-enum MaterialName {
-    /// Leather
-    Leather,
-    /// Plastic film
-    Plastic,
+fn material_parser() -> impl TypedValueParser<Value = Material> {
+    PossibleValuesParser::new(Material::ALL.map(Material::as_str))
+        .try_map(|word| Material::named(&word).ok_or("no material"))
 }
 
 #[derive(Clone, Copy, ValueEnum)]
@@ -163,10 +161,7 @@ fn counted(arguments: &Arguments) -> Result<Vec<Lot>, Failure> {
         return Err(Failure::bad_usage(format!("`{bin}` cannot name a bin"), next));
     }
     let width = arguments.width.as_deref().map(parse_width).transpose()?;
-    let material = match arguments.material {
-        MaterialName::Leather => Material::Leather,
-        MaterialName::Plastic => Material::Plastic,
-    };
+    let material = arguments.material;
     let condition = match arguments.condition {
         ConditionName::Flat => Condition::Flat,
         ConditionName::Stained => Condition::Stained,

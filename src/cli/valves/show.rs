@@ -5,7 +5,6 @@ use serde_json::{Value, json};
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::cli::status::{difference_json, difference_line};
-use crate::instrument::Material;
 use crate::job::tray_to_csv;
 use crate::repair::{Choice, CountCheck, FittedNeed, Fitting, Lot};
 use crate::report::{Work, caution};
@@ -43,16 +42,12 @@ pub(super) fn text(fitting: &Fitting, check: &CountCheck, explain: bool) -> Resu
     if !fitting.cuts.is_empty() {
         output::line("\nTo cut")?;
         for (material, length, count) in &fitting.cuts {
-            output::line(&format!("  {length} × {count}, {}", word(*material)))?;
+            output::line(&format!("  {length} × {count}, {}", material))?;
         }
         for strip in &fitting.strips {
             output::line(&format!(
                 "  strip of {}: at least {} × {}, for {} side by side, each {} wide",
-                word(strip.material),
-                strip.length,
-                strip.width,
-                strip.count,
-                strip.valve_width
+                strip.material, strip.length, strip.width, strip.count, strip.valve_width
             ))?;
         }
         output::say(&format!("caution: {}", caution(Work::Knife)));
@@ -84,21 +79,21 @@ pub(super) fn json(fitting: &Fitting, check: &CountCheck) -> Result<(), Failure>
             "format": 1, "kind": "need",
             "plate": row.need.place.plate.to_string(), "face": row.need.place.face.to_string(),
             "length_mm": row.need.length.map(Millimetres::get), "basis": row.need.basis.to_string(),
-            "material": word(row.need.material), "helper_spring": row.need.helper_spring,
+            "material": row.need.material.as_str(), "helper_spring": row.need.helper_spring,
             "from": from, "lot_length_mm": lot.map(|lot| lot.length.get()),
             "condition": lot.map(|lot| lot.condition.to_string()), "bin": lot.and_then(|lot| lot.bin.clone()),
             "trim_mm": trim.map(Millimetres::get), "why": fitting.explain(row),
         }))?;
     }
     for (material, length, count) in &fitting.cuts {
-        let (length, material) = (length.get(), word(*material));
+        let (length, material) = (length.get(), material.as_str());
         output::json(&json!({
             "format": 1, "kind": "cut", "material": material, "length_mm": length, "count": count,
         }))?;
     }
     for strip in &fitting.strips {
         output::json(&json!({
-            "format": 1, "kind": "strip", "material": word(strip.material), "count": strip.count,
+            "format": 1, "kind": "strip", "material": strip.material.as_str(), "count": strip.count,
             "length_mm": strip.length.get(), "width_mm": strip.width.get(),
             "valve_width_mm": strip.valve_width.get(),
         }))?;
@@ -140,19 +135,12 @@ fn row_line(row: &FittedNeed) -> String {
 fn lot_line(lot: &Lot) -> String {
     let width = lot.width.map_or(String::new(), |width| format!(" × {width}"));
     let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
-    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, word(lot.material), lot.condition)
+    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, lot.material, lot.condition)
 }
 
 fn lot_json(kind: &str, lot: &Lot) -> Value {
     json!({
         "format": 1, "kind": kind, "length_mm": lot.length.get(), "width_mm": lot.width.map(Millimetres::get),
-        "material": word(lot.material), "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count,
+        "material": lot.material.as_str(), "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count,
     })
-}
-
-pub(super) fn word(material: Material) -> &'static str {
-    match material {
-        Material::Leather => "leather",
-        Material::Plastic => "plastic",
-    }
 }

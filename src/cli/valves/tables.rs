@@ -1,6 +1,6 @@
 //! What `valves` tells, as CSV tables for a spreadsheet, one kind of row each.
 
-use super::show::{choice, word};
+use super::show::choice;
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::repair::{CountCheck, Fitting};
@@ -28,7 +28,7 @@ pub(super) fn fitting(fitting: &Fitting) -> Result<(), Failure> {
             row.need.place.plate.to_string(),
             row.need.place.face.to_string(),
             number(row.need.length),
-            word(row.need.material).to_owned(),
+            row.need.material.to_string(),
             if row.need.helper_spring { "yes" } else { "no" }.to_owned(),
             from.to_owned(),
             number(lot.map(|lot| lot.length)),
@@ -46,7 +46,7 @@ pub(super) fn fitting(fitting: &Fitting) -> Result<(), Failure> {
 pub(super) fn cuts(fitting: &Fitting) -> Result<(), Failure> {
     output::csv(&["material", "length_mm", "count"])?;
     for (material, length, count) in &fitting.cuts {
-        output::csv(&[word(*material).to_owned(), length.get().to_string(), count.to_string()])?;
+        output::csv(&[material.to_string(), length.get().to_string(), count.to_string()])?;
     }
     Ok(())
 }
@@ -56,7 +56,7 @@ pub(super) fn strips(fitting: &Fitting) -> Result<(), Failure> {
     output::csv(&["material", "count", "length_mm", "width_mm", "valve_width_mm"])?;
     for strip in &fitting.strips {
         output::csv(&[
-            word(strip.material).to_owned(),
+            strip.material.to_string(),
             strip.count.to_string(),
             strip.length.get().to_string(),
             strip.width.get().to_string(),

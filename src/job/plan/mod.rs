@@ -129,10 +129,7 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
     );
     let title = top.get("title").and_then(|value| faults.text("title", value, "a text in quotes"));
     let bellows = match top.get("bellows") {
-        Some(value) => {
-            let words = [("unisonoric", Bellows::Unisonoric), ("bisonoric", Bellows::Bisonoric)];
-            faults.word("bellows", value, &words)
-        }
+        Some(value) => faults.word("bellows", value, &Bellows::ALL.map(|one| (one.as_str(), one))),
         None => {
             faults.add(
                 0,
@@ -187,7 +184,7 @@ fn read_block(section: &Section, bellows: Bellows, faults: &mut Faults) -> Optio
     section.check_keys(&keys, faults);
     let name = section_name(section, "block", is_plain_name, PLAIN_NAME, faults);
     let outer = section.get("outer_tongue_sounds_on").map_or(Some(Stroke::Press), |value| {
-        faults.word("outer_tongue_sounds_on", value, &[("press", Stroke::Press), ("draw", Stroke::Draw)])
+        faults.word("outer_tongue_sounds_on", value, &Stroke::BOTH.map(|one| (one.as_str(), one)))
     });
     let limit = section.get("leak_limit_db").map_or(Some(Decibels::COMMON_LEAK_LIMIT.get()), |value| {
         faults.number_within("leak_limit_db", value, (-90.0, 0.0), "dB re the sounding reed")

@@ -123,11 +123,11 @@ fn read_plate(line: &TableRow, has_draw: bool) -> Result<(String, String, u32, P
     };
     let reeds = PerStroke { press: reed(press, "press_slot_mm")?, draw: reed(draw, "draw_slot_mm")? };
     let material = match line.get("material").to_lowercase().as_str() {
-        "" | "leather" => Material::Leather,
-        "plastic" => Material::Plastic,
-        other => {
-            return Err((format!("material `{other}` is not known"), "give `leather` or `plastic`".into()));
-        }
+        "" => Material::Leather,
+        word => Material::named(word).ok_or_else(|| {
+            let [one, other] = Material::ALL;
+            (format!("material `{word}` is not known"), format!("give `{one}` or `{other}`"))
+        })?,
     };
     let (outer_spring, inner_spring) = match line.get("helper_springs").to_lowercase().as_str() {
         "" => (false, false),

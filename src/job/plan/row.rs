@@ -40,7 +40,7 @@ pub(super) fn read_row(
     let slots = read_pairs(section, "slots_mm", ["press", "draw"], count, faults, length);
     let materials =
         read_pairs(section, "material", ["outer", "inner"], count, faults, |key, value, faults| {
-            faults.word(key, value, &[("leather", Material::Leather), ("plastic", Material::Plastic)])
+            faults.word(key, value, &Material::ALL.map(|one| (one.as_str(), one)))
         });
     let springs = read_springs(section, name.as_deref(), count, faults);
     let mut plates = Vec::with_capacity(count);

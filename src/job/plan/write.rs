@@ -5,18 +5,12 @@ use std::fmt::Write;
 
 use super::valves::length_to_toml;
 use super::{FORMAT, Plan};
-use crate::instrument::{
-    Bellows, Block, Face, Material, Note, PerFace, Row, Stroke, Temperament, Tremolo, Valve,
-};
+use crate::instrument::{Block, Face, Material, Note, PerFace, Row, Stroke, Temperament, Tremolo, Valve};
 
 pub(super) fn to_toml(plan: &Plan) -> String {
     let instrument = &plan.instrument;
     let mut text = format!("format = {FORMAT}\ntitle = {}\n", quoted(&plan.title));
-    let bellows = match instrument.bellows {
-        Bellows::Unisonoric => "unisonoric",
-        Bellows::Bisonoric => "bisonoric",
-    };
-    text += &format!("bellows = \"{bellows}\"\n");
+    text += &format!("bellows = \"{}\"\n", instrument.bellows);
     text += &format!("reference_hz = {:?}   # A4\n", instrument.tuning.reference.get());
     let table = instrument.tuning.temperament;
     if table == Temperament::EQUAL {
@@ -115,10 +109,11 @@ fn length(valve: Valve) -> String {
 }
 
 fn material(valve: Valve) -> String {
-    match valve {
-        Valve::Fitted { material: Material::Plastic, .. } => "\"plastic\"".into(),
-        _ => "\"leather\"".into(),
-    }
+    let material = match valve {
+        Valve::Fitted { material, .. } => material,
+        Valve::None => Material::Leather,
+    };
+    format!("\"{material}\"")
 }
 
 fn both(outer: String, inner: String) -> String {

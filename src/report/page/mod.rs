@@ -175,5 +175,5 @@ impl<'a> Book<'a> {
 
 /// The verdict in words: `no sign`.
 fn verdict_words(valve: &ValveFinding) -> String {
-    super::tables::verdict_name(&valve.verdict).replace('_', " ")
+    valve.verdict.as_str().to_owned()
 }

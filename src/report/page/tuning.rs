@@ -8,7 +8,6 @@ use super::map::drawing;
 use crate::instrument::{Block, Row, Stroke};
 use crate::judgement::{Comparison, ReedChange, ReedFinding, Tune, ValveChange};
 use crate::report::Kind;
-use crate::report::tables::change_name;
 use crate::report::words::{plain, signed};
 use crate::units::Cents;
 
@@ -104,7 +103,7 @@ fn changes(book: &Book, comparison: &Comparison) -> Markup {
                     tbody { @for valve in told { tr {
                         td { (book.link(&valve.place.plate, &valve.place.plate)) }
                         td { (valve.place.face) }
-                        td { b { (change_name(valve.change).replace('_', " ")) } }
+                        td { b { (valve.change.as_str()) } }
                         td.why { (said(&valve.reason)) }
                     } } }
                 } }
