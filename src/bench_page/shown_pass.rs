@@ -57,7 +57,7 @@ pub(super) fn anchor(plate: &PlatePlace) -> String {
 fn in_a_word(valves: &[ValveFinding], plate: &PlatePlace) -> String {
     let mut words = plate.to_string();
     for valve in valves.iter().filter(|valve| valve.place.plate == *plate) {
-        words += &format!(", {} valve {}", valve.place.face, super::parts::verdict_word(&valve.verdict));
+        words += &format!(", {} valve {}", valve.place.face, valve.verdict.as_str());
     }
     words
 }
