@@ -98,6 +98,8 @@ pub fn goes(job: &Job) -> Vec<Go> {
             Hand { by: filing.by.clone().unwrap_or_default(), tool: filing.tool.clone().unwrap_or_default() };
         let uncertainty = Cents::new(doubt.hypot(from_doubt)).unwrap_or(Cents::ZERO);
         let moved = Measured { value: pitch.cents_above(from), uncertainty };
+        // How light a light stroke was, the mark does not say.
+        let strokes = if strokes == 0 { 0.5 } else { f64::from(strokes) };
         goes.push(Go { place, note, hand, part: filing.part, strokes, moved });
     }
     goes

@@ -414,6 +414,9 @@ impl<'a> Tuning<'a> {
         reed.goes.push(DoneGo { mark, filing: filing.clone(), moved });
         if let Some(strokes) = filing.strokes {
             let (place, note, hand) = (reed.place.clone(), reed.note, self.setting.hand.clone());
+            // A light stroke is as light as was advised, or half a usual one.
+            let light = self.advice.filter(|advice| advice.strokes == 0).map_or(0.5, |advice| advice.light);
+            let strokes = if strokes == 0 { light } else { f64::from(strokes) };
             self.goes.push(Go { place, note, hand, part: filing.part, strokes, moved });
         }
         Ok((mark, filing, moved))

@@ -53,8 +53,8 @@ pub struct Go {
     pub hand: Hand,
     /// Where on the tongue.
     pub part: Part,
-    /// How many; a single light one (0) teaches nothing.
-    pub strokes: u32,
+    /// How many; below 1 a light one, as a part of a usual stroke.
+    pub strokes: f64,
     /// The pitch after less the pitch before.
     pub moved: Measured,
 }
@@ -127,9 +127,9 @@ struct Seen<'a> {
 pub fn stroke_effect(goes: &[Go], hand: &Hand, part: Part, place: &ReedPlace, note: Note) -> StrokeEffect {
     let seen: Vec<Seen> = goes
         .iter()
-        .filter(|go| go.hand == *hand && go.part == part && go.strokes > 0)
+        .filter(|go| go.hand == *hand && go.part == part && go.strokes > 0.0)
         .map(|go| {
-            let beam = stroke_by_beam(go.note, part) * f64::from(go.strokes);
+            let beam = stroke_by_beam(go.note, part) * go.strokes;
             let ratio = go.moved.value.get() / beam;
             Seen { go, ratio, noise: (go.moved.uncertainty.get() / 1.96 / beam).powi(2) }
         })

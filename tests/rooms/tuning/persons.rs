@@ -99,7 +99,7 @@ fn tune_all(seed: u64, whole_goes: bool) -> Vec<Tuned> {
                 note,
                 hand: hand.clone(),
                 part: advice.part,
-                strokes: advice.strokes,
+                strokes: advice.light * f64::from(advice.strokes.max(1)),
                 moved,
             });
             heard = again;
