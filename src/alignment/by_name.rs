@@ -1,4 +1,4 @@
-//! A place out of a file's name: `bass-A7-press.wav`, `Bass_a07 DRAW (2).wav`, `A7press.m4a`.
+//! A place out of a file's name: `bass-A7-press.wav`, `Bass_a07 DRAW (2).wav`, `A7press.m4a`, `A7 Zug.wav`.
 
 use std::collections::BTreeSet;
 
@@ -14,13 +14,7 @@ use crate::instrument::{Block, Instrument, PlatePlace, ReedPlace, Stroke};
 pub fn place_by_name(name: &str, instrument: &Instrument) -> Result<ReedPlace, NotPlaced> {
     let words = words(name);
     let mut strokes = BTreeSet::new();
-    for word in &words {
-        match word.as_str() {
-            "press" => strokes.insert(Stroke::Press),
-            "draw" => strokes.insert(Stroke::Draw),
-            _ => continue,
-        };
-    }
+    strokes.extend(words.iter().filter_map(|word| Stroke::named(word)));
     let mut plates = BTreeSet::new();
     let named: Vec<&Block> =
         instrument.blocks.iter().filter(|block| find(&words, &block.name).is_some()).collect();

@@ -108,7 +108,8 @@ pub fn said_order(text: &str, instrument: &Instrument) -> Result<PlayOrder, Plac
     }
     runs.retain(|run| !run.is_empty());
     if runs.is_empty() {
-        return Err(PlaceError::Malformed { text: text.trim().to_owned() });
+        let text = text.trim().to_owned();
+        return Err(PlaceError::Malformed { part: text.clone(), text });
     }
     Ok(PlayOrder { name: text.trim().to_owned(), runs })
 }

@@ -13,7 +13,7 @@ use super::recording_task::{self, RecordingCommand, Wish};
 use super::routes::seen;
 use crate::evaluation::{self, Detail, Evaluation, PassChoice, USUAL_SOUND_MB};
 use crate::instrument::{Material, Spot};
-use crate::job::Job;
+use crate::job::{self, Job};
 use crate::repair::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
 use crate::report::caution_for;
 
@@ -40,6 +40,11 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
         "count" => count(app, read(body)?),
         "check-plan" => Ok(json!({"faults": read::<Table>(body)?.faults()})),
         "keep-plan" => keep_plan(app, read(body)?),
+        "undo-plan" => {
+            app.must_rest()?;
+            app.write(|job| Ok(job.undo_plan()?))?;
+            text("the plan before is back, and its plates' names with it".into())
+        }
         "record" => {
             let wish: Wish = read(body)?;
             app.start_recording(|folder| recording_task::begin(app, folder, wish))?;
@@ -101,6 +106,9 @@ struct NewCount {
 struct NewPlan {
     table: Table,
     seen: String,
+    /// Takes or notes may be left without a place: that was asked, and answered yes.
+    #[serde(default)]
+    yes: bool,
 }
 
 fn read<T: DeserializeOwned>(body: &[u8]) -> Result<T, Error> {
@@ -175,10 +183,26 @@ fn keep_plan(app: &AppState, wish: NewPlan) -> Result<Value, Error> {
             return Err(Error::PlanChanged);
         }
         let text = wish.table.plan_text(job, &job.plan_text())?;
-        job.write_plan(&text)?;
-        Ok(())
+        match job.change_plan(&text, &wish.table.origins(job), wish.yes) {
+            Err(job::Error::LeavesWithoutPlace { lost }) => Err(Error::Ask(question(&lost))),
+            done => Ok(done?),
+        }
     })?;
-    Ok(json!({"said": "the plan is kept; the one before is in plan.before.toml"}))
+    Ok(
+        json!({"said": "the plan is kept, and takes and notes went along with their plates; it can be undone"}),
+    )
+}
+
+/// What would be left without a place, a few of it by name.
+fn question(lost: &[String]) -> String {
+    /// What a question can show.
+    const NAMED: usize = 8;
+    let named: Vec<&str> = lost.iter().take(NAMED).map(String::as_str).collect();
+    let more = match lost.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        n => format!("\nand {n} more"),
+    };
+    format!("The plan would leave without a place:\n{}{more}\nKeep it all the same?", named.join("\n"))
 }
 
 fn report(app: &AppState) -> Result<Value, Error> {

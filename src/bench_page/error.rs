@@ -80,6 +80,9 @@ pub enum Error {
     /// A length.
     #[error(transparent)]
     Length(#[from] LengthError),
+    /// Something that wants a plain yes first.
+    #[error("{0}")]
+    Ask(String),
     /// A word that is none of a few.
     #[error("{0}")]
     Word(String),
@@ -118,6 +121,7 @@ impl Error {
             Error::Place(error) => error.next(),
             Error::Work(error) => error.next(),
             Error::Length(error) => error.next(),
+            Error::Ask(_) => "nothing was changed".into(),
             Error::Word(_) => "correct it and try again".into(),
         }
     }

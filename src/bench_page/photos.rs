@@ -9,7 +9,7 @@ use super::Error;
 use super::app_state::AppState;
 use super::commands::spots_in;
 use super::routes::inside_job;
-use crate::job::Event;
+use crate::job::{Event, picture_ending};
 
 /// The original's name is kept up to so many letters.
 const LONGEST_NAME: usize = 80;
@@ -34,15 +34,13 @@ struct ImageKind {
 
 /// What the bytes are by how they begin, whatever they are called; `None` for everything else.
 fn kind_of(bytes: &[u8]) -> Option<ImageKind> {
-    let is_webp = bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP".as_slice());
-    match bytes {
-        [0xff, 0xd8, 0xff, ..] => Some(ImageKind { ending: "jpg", mime: "image/jpeg" }),
-        [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', ..] => {
-            Some(ImageKind { ending: "png", mime: "image/png" })
-        }
-        _ if is_webp => Some(ImageKind { ending: "webp", mime: "image/webp" }),
-        _ => None,
-    }
+    let ending = picture_ending(bytes)?;
+    let mime = match ending {
+        "jpg" => "image/jpeg",
+        "png" => "image/png",
+        _ => "image/webp",
+    };
+    Some(ImageKind { ending, mime })
 }
 
 /// Whether the page can show a photo of that name.

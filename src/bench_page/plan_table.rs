@@ -5,8 +5,8 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::Error;
-use crate::instrument::{Block, Face, Material, Plate, Reed, Row, Stroke, Tremolo, Valve};
-use crate::job::{self, Job, Plan};
+use crate::instrument::{Block, Face, Material, Plate, PlatePlace, Reed, Row, Stroke, Tremolo, Valve};
+use crate::job::{self, Job, Origins, Plan};
 use crate::units::Millimetres;
 
 /// A plan as it is typed.
@@ -54,6 +54,9 @@ pub(super) struct PlateCells {
     pub inner_kind: String,
     pub slot_press: String,
     pub slot_draw: String,
+    /// Where the plate was when the page was shown: `bass A3`; empty for a new one.
+    #[serde(default)]
+    pub was: String,
 }
 
 /// A fault with the cell it is about, as far as one is.
@@ -96,6 +99,25 @@ impl Table {
         }
     }
 
+    /// Where each plate was before, by where it is as the table has it.
+    pub fn origins(&self, now: &Job) -> Origins {
+        let mut origins = Origins::new();
+        for block in &self.blocks {
+            for row in &block.rows {
+                for (at, plate) in row.plates.iter().enumerate() {
+                    let number = u32::try_from(at + 1).unwrap_or(u32::MAX);
+                    let place = PlatePlace { block: block.name.clone(), row: row.name.clone(), number };
+                    let was = now.instrument().plate_place(&plate.was).ok();
+                    // One plate cannot have become two.
+                    let was =
+                        was.filter(|was| !origins.values().flatten().any(|there: &PlatePlace| there == was));
+                    origins.insert(place, was);
+                }
+            }
+        }
+        origins
+    }
+
     /// The text of the plan: that of `now` with what was typed in its place, remarks and all.
     pub fn plan_text(&self, now: &Job, text: &str) -> Result<String, Error> {
         let mut plan = Plan::parse(&self.text().0, Path::new("plan.toml"))?;
@@ -112,11 +134,11 @@ fn block_table(block: &Block) -> BlockTable {
         outer_tongue: block.outer_tongue_sounds_on.to_string(),
         limit: block.leak_limit.get().to_string(),
         tolerance: block.tolerance.get().to_string(),
-        rows: block.rows.iter().map(row_table).collect(),
+        rows: block.rows.iter().map(|row| row_table(block, row)).collect(),
     }
 }
 
-fn row_table(row: &Row) -> RowTable {
+fn row_table(block: &Block, row: &Row) -> RowTable {
     let at = |note: String, value: f64| format!("{note} {value}");
     let (tremolo, tremolo_in) = match &row.tremolo {
         Tremolo::Even(cents) => (cents.get().to_string(), "cents"),
@@ -134,7 +156,15 @@ fn row_table(row: &Row) -> RowTable {
         name: row.name.clone(),
         tremolo,
         tremolo_in: tremolo_in.to_owned(),
-        plates: row.plates.iter().map(cells).collect(),
+        plates: row
+            .plates
+            .iter()
+            .enumerate()
+            .map(|(at, plate)| PlateCells {
+                was: format!("{} {}{}", block.name, row.name, at + 1),
+                ..cells(plate)
+            })
+            .collect(),
     }
 }
 
@@ -161,6 +191,7 @@ fn cells(plate: &Plate) -> PlateCells {
         inner_kind: kind(Face::Inner),
         slot_press: slot(Stroke::Press),
         slot_draw: slot(Stroke::Draw),
+        was: String::new(),
     }
 }
 

@@ -28,6 +28,9 @@ pub(super) struct RecordingTask {
 pub(super) struct Wish {
     /// The pass; opened where it is not there.
     pub pass: String,
+    /// Open it even where its name is one letter from that of another: that was asked, and answered yes.
+    #[serde(default)]
+    pub yes: bool,
     /// Name or id of the input; empty for the system's own choice.
     #[serde(default)]
     pub input: String,

@@ -39,6 +39,12 @@ pub(in crate::bench_page) fn begin(
     // The input first: where none can be opened, no pass is opened either.
     let wanted = wish.input.trim();
     let microphone = Microphone::open((!wanted.is_empty()).then_some(wanted))?;
+    if let Some(near) = job.pass_near(wish.pass.trim()).filter(|_| !wish.yes) {
+        let name = wish.pass.trim();
+        return Err(Error::Ask(format!(
+            "There is a pass `{near}`, and `{name}` is one letter from it. Is `{name}` a new pass?"
+        )));
+    }
     let facts = job.open_pass(wish.pass.trim(), &PassChange { temperature_c, ..PassChange::default() })?;
     let places = wish.places.trim();
     let reeds = if places.is_empty() {

@@ -70,7 +70,8 @@ impl From<Error> for ErrorResponse {
 
 impl IntoResponse for ErrorResponse {
     fn into_response(self) -> Response {
-        let body = json!({"error": self.0.to_string(), "next": self.0.next()});
+        let is_question = matches!(self.0, Error::Ask(_));
+        let body = json!({"error": self.0.to_string(), "next": self.0.next(), "ask": is_question});
         (StatusCode::UNPROCESSABLE_ENTITY, Json(body)).into_response()
     }
 }

@@ -104,6 +104,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
             let clock = arguments.clock.as_ref().map(|clock| clock.at(placed.take.rate_hz)).transpose()?;
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
+            arguments.pass.ask_if_near(&job)?;
             let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
             let how = How { clock, seal, move_it: arguments.move_it };
             store(&mut job, pass, &file, placed, how)

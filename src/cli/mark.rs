@@ -15,7 +15,7 @@ use crate::report::caution_for;
 /// Note what was done at a place: cleaned, lifted, valve fitted, waxed, filed, a word, a photo
 #[derive(Args)]
 #[command(after_help = "\
-Places:  A7   A7 outer   A7 press   bass A1..A12   A1 A3 B2 inner   (several, and ranges)
+Places:  A7   A7 outer   A7 press   bass A1-A12   A1..A12   A1 A3 B2 inner   treble M5 T8   row A   all
 Work:    lifted, put back, waxed, cleaned, cleaned solvent, rust none|light|heavy,
          valve off [LENGTH] [flat|stained|curled|scrap] [bin N], valve fitted [LENGTH] [bin N|new], valve kept,
          spring fitted, filed tip|root [N strokes] [with TOOL] [by NAME], soldered, tuned, pause, note TEXT, photo FILE

@@ -19,7 +19,9 @@ mod next;
 mod output;
 mod pass;
 mod pass_arguments;
+mod passes;
 mod places;
+mod plan;
 mod read;
 mod read_table;
 mod record;
@@ -29,6 +31,7 @@ mod sealing_words;
 mod standing_lines;
 mod status;
 mod sweep;
+mod take;
 mod tune;
 mod valves;
 mod verify;
@@ -67,6 +70,9 @@ enum Verb {
     Seal(seal::Arguments),
     Valves(valves::Arguments),
     Mark(mark::Arguments),
+    Take(take::Arguments),
+    Pass(passes::Arguments),
+    Plan(plan::Arguments),
     Status(status::Arguments),
     Worklist(worklist::Arguments),
     Next(next::Arguments),
@@ -99,6 +105,9 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Seal(arguments) => seal::run(arguments),
         Verb::Valves(arguments) => valves::run(arguments),
         Verb::Mark(arguments) => mark::run(arguments),
+        Verb::Take(arguments) => take::run(arguments),
+        Verb::Pass(arguments) => passes::run(arguments),
+        Verb::Plan(arguments) => plan::run(arguments),
         Verb::Status(arguments) => status::run(arguments),
         Verb::Worklist(arguments) => worklist::run(arguments),
         Verb::Next(arguments) => next::run(arguments),
@@ -106,4 +115,11 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Bench(arguments) => bench::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
     }
+}
+
+/// A number as it is typed, with a decimal point or comma.
+fn number(text: &str) -> Result<f64, String> {
+    let plain = text.trim().replace(',', ".").replace('−', "-");
+    let number = plain.parse::<f64>().ok().filter(|number| number.is_finite());
+    number.ok_or_else(|| format!("`{}` is no number", text.trim()))
 }

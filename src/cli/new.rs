@@ -64,7 +64,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         instrument.plates().count(),
         instrument.reeds().count()
     ))?;
-    let folder = arguments.folder.display();
+    let folder = output::quoted(&arguments.folder);
     output::say(&format!(
         "next:  correct `{}` at the bench, then `platenote add {folder} FILE… --pass before`",
         arguments.folder.join("plan.toml").display(),

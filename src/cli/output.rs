@@ -1,6 +1,6 @@
 //! Results to stdout, words about them to stderr, neither of which may panic on a closed pipe.
 
-use std::io::{ErrorKind, Write};
+use std::io::{ErrorKind, IsTerminal, Write};
 
 use serde::Serialize;
 
@@ -64,9 +64,30 @@ pub(crate) fn offer_visit(job: &Job, day: jiff::civil::Date) {
         say(&format!(
             "note: the newest line of this job is of {newest}; `platenote visit {} --open` begins a new visit, so that \
              report and lists tell of its work alone",
-            job.folder().display()
+            quoted(job.folder())
         ));
     }
+}
+
+/// A word of a printed command as the shell takes it for one word: quoted where it has to be.
+pub(crate) fn quoted(word: impl AsRef<std::ffi::OsStr>) -> String {
+    let word = word.as_ref().to_string_lossy();
+    let is_plain = |letter: char| letter.is_alphanumeric() || "/._-+:=,@%\\".contains(letter);
+    if !word.is_empty() && word.chars().all(is_plain) && !(cfg!(unix) && word.contains('\\')) {
+        return word.into_owned();
+    }
+    if cfg!(windows) { format!("\"{word}\"") } else { format!("'{}'", word.replace('\'', r"'\''")) }
+}
+
+/// Ask a question that wants a plain yes; where nobody sits at a terminal the answer is no.
+pub(crate) fn ask(question: &str) -> bool {
+    let (stdin, stderr) = (std::io::stdin(), std::io::stderr());
+    if !stdin.is_terminal() || !stderr.is_terminal() {
+        return false;
+    }
+    let _ = stderr.lock().write_all(format!("{} [yes/no] ", plain(question)).as_bytes());
+    let mut answer = String::new();
+    stdin.read_line(&mut answer).is_ok() && matches!(answer.trim().to_lowercase().as_str(), "y" | "yes")
 }
 
 /// Names and titles come from others: a terminal must not take them for commands.
@@ -93,6 +114,18 @@ mod tests {
     #[test]
     fn nothing_printed_is_a_command_to_the_terminal() {
         assert_eq!(plain("A\u{1b}[2J\r\u{9b}31m ä\tb\nc"), "A\u{FFFD}[2J\u{FFFD}\u{FFFD}31m ä\tb\nc");
+    }
+
+    /// Quoting as POSIX has it (Shell Command Language, 2.2.2): within single quotes every letter stands for itself.
+    #[cfg(unix)]
+    #[test]
+    fn a_printed_command_can_be_run_as_printed() {
+        for word in ["job", "my job", "Büchner's $HOME `x`", "", "a\\b", "~", "*.wav"] {
+            let script = format!("printf %s {}", quoted(word));
+            let told = std::process::Command::new("sh").args(["-c", &script]).output().unwrap();
+            assert_eq!(String::from_utf8(told.stdout).unwrap(), word, "{script}");
+        }
+        assert_eq!(quoted("takes/before/bass-A1-press-1.wav"), "takes/before/bass-A1-press-1.wav");
     }
 
     #[test]

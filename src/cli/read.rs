@@ -219,7 +219,7 @@ fn opposite(text: &str) -> Result<OppositePitch, String> {
     if text.eq_ignore_ascii_case("none") {
         return Ok(OppositePitch::OneReed);
     }
-    match text.parse::<f64>() {
+    match super::number(text) {
         Ok(number) => Hz::new(number)
             .map(OppositePitch::Pitch)
             .ok_or_else(|| format!("`{text}` Hz is no pitch; write a number above 0")),
@@ -230,11 +230,11 @@ fn opposite(text: &str) -> Result<OppositePitch, String> {
 }
 
 fn above_zero(text: &str) -> Result<f64, String> {
-    let number = text.parse().ok().filter(|number: &f64| number.is_finite() && *number > 0.0);
+    let number = super::number(text).ok().filter(|number| *number > 0.0);
     number.ok_or_else(|| format!("`{text}` is not a number of cents above 0"))
 }
 
 pub(crate) fn reference(text: &str) -> Result<Hz, String> {
-    let number = text.parse().ok().filter(|number| (400.0..=470.0).contains(number));
+    let number = super::number(text).ok().filter(|number| (400.0..=470.0).contains(number));
     number.and_then(Hz::new).ok_or_else(|| format!("`{text}` is not a pitch of A4 from 400 to 470 Hz"))
 }

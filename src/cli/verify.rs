@@ -46,14 +46,23 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             "format": 1,
             "kind": "summary",
             "whole_takes": found.whole_takes,
+            "whole_photos": found.whole_photos,
+            "withdrawn": found.withdrawn,
             "lines": found.lines,
             "wrong": wrong,
         }))?;
     } else {
-        output::line(&format!(
-            "{} whole takes, {} lines in the diary, {wrong} wrong",
-            found.whole_takes, found.lines
-        ))?;
+        let counted = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
+        let photos = match found.whole_photos {
+            0 => String::new(),
+            n => format!(", {}", counted(n, "whole photo")),
+        };
+        let withdrawn = match found.withdrawn {
+            0 => String::new(),
+            n => format!(" ({n} of them withdrawn)"),
+        };
+        let (takes, lines) = (counted(found.whole_takes, "whole take"), counted(found.lines, "line"));
+        output::line(&format!("{takes}{withdrawn}{photos}, {lines} in the diary, {wrong} wrong"))?;
     }
     Ok(if found.is_wrong() { Ended::CouldNot } else { Ended::Done })
 }

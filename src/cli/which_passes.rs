@@ -37,7 +37,10 @@ impl WhichPasses {
         if choice.later.is_none() {
             return Err(Failure::could_not(
                 format!("the job `{}` has no pass yet, so there is nothing to show", job.folder().display()),
-                format!("add sound files: `platenote add {} FILE… --pass before`", job.folder().display()),
+                format!(
+                    "add sound files: `platenote add {} FILE… --pass before`",
+                    super::output::quoted(job.folder())
+                ),
             ));
         }
         Ok(choice)

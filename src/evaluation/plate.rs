@@ -7,7 +7,7 @@ use crate::analysis::{self, Expectation, Heard, Opposite, OppositeExpectation, R
 use crate::audio;
 use crate::instrument::{Instrument, Plate, PlatePlace, ReedPlace, Stroke};
 use crate::job::{KeptReading, Readings, StoredTake};
-use crate::judgement::Missing;
+use crate::judgement::{Missing, PLACE_DOUBT};
 use crate::report::{PassCloseUp, ReedCloseUp};
 use crate::take::Take;
 use crate::units::{Cents, Hz};
@@ -188,6 +188,7 @@ impl<'a> PlateListener<'a> {
             .filter(|_| wants(self.detail.clips()))
             .and_then(|decoded| clips::cut(decoded.sound.as_ref()?, &reading));
         let heard = decoded.filter(|_| wants(self.detail.close_ups())).map(|decoded| Box::new(decoded.heard));
+        let reading = without_settled_doubt(reading, take.as_ref());
         let result = Ok((reading, pitch, expectation));
         LiveReed { outcome: ReedOutcome { place, take, result, words, clip }, heard }
     }
@@ -294,6 +295,14 @@ impl PitchSource<'_> {
             PitchSource::Decoded(decoded) => decoded.heard.pitch(),
         }
     }
+}
+
+/// A kept reading may know a doubt of the take's place that was settled since.
+fn without_settled_doubt(mut reading: Reading, take: Option<&StoredTake>) -> Reading {
+    if take.is_none_or(|take| take.facts.doubts().next().is_none()) {
+        reading.warnings.retain(|warning| !warning.to_string().starts_with(PLACE_DOUBT));
+    }
+    reading
 }
 
 /// Whether the file still has the length the diary gives; `verify` looks at every byte.

@@ -1,4 +1,4 @@
-//! Places as people write them, looked up in the instrument: `bass A7 press`, `A7 outer`, `A1..A12`.
+//! Places as people write them, looked up in the instrument: `bass A7 press`, `A7 outer`, `A1-A12`, `treble M5 T8`, `row A`.
 
 use std::fmt;
 
@@ -29,10 +29,12 @@ impl fmt::Display for Spot {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PlaceError {
     /// Not the form of a place.
-    #[error("`{text}` is not a place")]
+    #[error("`{part}` is not a place{}", if part == text { String::new() } else { format!(", in `{text}`") })]
     Malformed {
         /// As typed.
         text: String,
+        /// The part of it that was not understood.
+        part: String,
     },
     /// No block of that name.
     #[error("there is no block `{block}`; the plan has {known}")]
@@ -107,9 +109,11 @@ impl PlaceError {
 }
 
 impl Instrument {
-    /// Every place `text` names: one, or as many as a range of plates (`A1..A12`, also downwards) has.
+    /// Every place `text` names, each once: `A7`, a range `A1-A12`, `A1..A12` or `A1-12` (downwards too), several of them
+    /// (`treble M5 T8`, `A1, A3`), `row A`, a block by its name, or `all`.
     ///
-    /// Case does not matter; the block may be left out when there is one; a stroke or a face may follow.
+    /// Case does not matter; the block may be left out when there is one, and counts on until another is named; a stroke
+    /// or a face counts for the plate, range, row or block before it.
     ///
     /// # Example
     /// ```
@@ -137,41 +141,84 @@ impl Instrument {
     /// assert_eq!(instrument.plate_place("A2").unwrap().to_string(), "bass A2");
     /// ```
     pub fn spots(&self, text: &str) -> Result<Vec<Spot>, PlaceError> {
-        let malformed = || PlaceError::Malformed { text: text.trim().to_owned() };
-        let lower = text.to_lowercase();
-        let mut words: Vec<&str> = lower.split_whitespace().collect();
-        let side = words.last().and_then(|word| side_named(word));
-        if side.is_some() {
-            words.pop();
+        let lower = text.to_lowercase().replace([',', ';'], " ");
+        let mut left: Vec<&str> = lower.split_whitespace().rev().collect();
+        let mut block: Option<&Block> = None;
+        let mut spots: Vec<Spot> = Vec::new();
+        if left.is_empty() {
+            return Err(malformed(text, text));
         }
-        let (block_name, plates) = match words.as_slice() {
-            [plates] => (None, *plates),
-            [block, plates] => (Some(*block), *plates),
-            _ => return Err(malformed()),
+        while !left.is_empty() {
+            let plates = self.next_plates(&mut left, &mut block, text)?;
+            let side = left.last().and_then(|word| side_named(word));
+            if side.is_some() {
+                left.pop();
+            }
+            for plate in plates {
+                let spot = match side {
+                    None => Spot::Plate(plate),
+                    Some(Side::Stroke(stroke)) => Spot::Reed(ReedPlace { plate, stroke }),
+                    Some(Side::Face(face)) => Spot::Valve(ValvePlace { plate, face }),
+                };
+                if !spots.contains(&spot) {
+                    spots.push(spot);
+                }
+            }
+        }
+        Ok(spots)
+    }
+
+    /// The plates the next words mean, taken off the end of `left`; `block` is the one named last.
+    fn next_plates<'a>(
+        &'a self,
+        left: &mut Vec<&str>,
+        block: &mut Option<&'a Block>,
+        text: &str,
+    ) -> Result<Vec<PlatePlace>, PlaceError> {
+        let is_plates = |word: Option<&&str>| word.is_some_and(|word| range(word).is_some());
+        let is_more =
+            |word: Option<&&str>| is_plates(word) || word.is_some_and(|word| ["all", "row"].contains(word));
+        let mut word = left.pop().unwrap_or_default();
+        let known = self.blocks.iter().find(|block| block.name.to_lowercase() == word);
+        // A block that is called as one of its plates is meant where plates follow.
+        if let Some(known) = known.filter(|_| is_more(left.last()) || range(word).is_none()) {
+            *block = Some(known);
+            if !is_more(left.last()) {
+                return Ok(plates_of(known).collect());
+            }
+            word = left.pop().unwrap_or_default();
+        }
+        if word == "all" {
+            return Ok(match block {
+                Some(block) => plates_of(block).collect(),
+                None => self.blocks.iter().flat_map(plates_of).collect(),
+            });
+        }
+        if word == "row" {
+            let name = left.pop().ok_or_else(|| malformed(text, "row"))?;
+            let block = self.block_or_only(*block, text)?;
+            return Ok(plates_of_row(block, block.row_named(name)?).collect());
+        }
+        let Some((row_name, first, last)) = range(word) else {
+            // A word before plates is the name of a block.
+            let no_block =
+                if is_plates(left.last()) { self.block_named(Some(word), text).err() } else { None };
+            return Err(no_block.unwrap_or_else(|| malformed(text, word)));
         };
-        let (first, last) = plates.split_once("..").unwrap_or((plates, plates));
-        let (row_name, first) = row_and_number(first).ok_or_else(malformed)?;
-        let (last_row, last) = row_and_number(last).ok_or_else(malformed)?;
-        if row_name != last_row {
-            return Err(malformed());
-        }
-        let block = self.block_named(block_name, text)?;
+        let block = self.block_or_only(*block, text)?;
         let row = block.row_named(row_name)?;
         for number in [first, last] {
             row.check_number(number, block)?;
         }
-        let numbers: Vec<u32> =
-            if first <= last { (first..=last).collect() } else { (last..=first).rev().collect() };
-        let place_of = |number| PlatePlace { block: block.name.clone(), row: row.name.clone(), number };
-        Ok(numbers
-            .into_iter()
-            .map(place_of)
-            .map(|plate| match side {
-                None => Spot::Plate(plate),
-                Some(Side::Stroke(stroke)) => Spot::Reed(ReedPlace { plate, stroke }),
-                Some(Side::Face(face)) => Spot::Valve(ValvePlace { plate, face }),
-            })
-            .collect())
+        let place = |number| PlatePlace { block: block.name.clone(), row: row.name.clone(), number };
+        Ok(match first <= last {
+            true => (first..=last).map(place).collect(),
+            false => (last..=first).rev().map(place).collect(),
+        })
+    }
+
+    fn block_or_only<'a>(&'a self, block: Option<&'a Block>, text: &str) -> Result<&'a Block, PlaceError> {
+        block.map_or_else(|| self.block_named(None, text), Ok)
     }
 
     /// The plates `text` names: `A7` or `bass A1..A12`.
@@ -213,6 +260,11 @@ impl Instrument {
         }
     }
 
+    /// The block of that name, in any case.
+    pub fn block_called(&self, name: &str) -> Result<&Block, PlaceError> {
+        self.block_named(Some(&name.to_lowercase()), name)
+    }
+
     fn block_named(&self, name: Option<&str>, text: &str) -> Result<&Block, PlaceError> {
         let known = || listed(self.blocks.iter().map(|block| block.name.as_str()));
         match (name, self.blocks.as_slice()) {
@@ -250,6 +302,40 @@ impl Row {
     }
 }
 
+/// `part` is told as it was typed, not as it was read.
+fn malformed(text: &str, part: &str) -> PlaceError {
+    let mut words = text.split(|letter: char| letter.is_whitespace() || [',', ';'].contains(&letter));
+    let typed = words.find(|word| word.to_lowercase() == part).unwrap_or(part);
+    PlaceError::Malformed { text: text.trim().to_owned(), part: typed.trim().to_owned() }
+}
+
+fn plates_of(block: &Block) -> impl Iterator<Item = PlatePlace> {
+    block.rows.iter().flat_map(move |row| plates_of_row(block, row))
+}
+
+fn plates_of_row(block: &Block, row: &Row) -> impl Iterator<Item = PlatePlace> {
+    let count = u32::try_from(row.plates.len()).unwrap_or(u32::MAX);
+    let (block, row) = (block.name.clone(), row.name.clone());
+    (1..=count).map(move |number| PlatePlace { block: block.clone(), row: row.clone(), number })
+}
+
+/// `a7`, `a1..a12`, `a1-a12`, `a1-12`: the row, the first and the last; `None` where it is none of these.
+fn range(word: &str) -> Option<(&str, u32, u32)> {
+    // A dash of any length.
+    let parts = word.split_once("..").or_else(|| word.split_once(['-', '–', '—']));
+    let Some((first, last)) = parts else {
+        let (row, number) = row_and_number(word)?;
+        return Some((row, number, number));
+    };
+    let (row, first) = row_and_number(first)?;
+    if let Ok(last) = last.parse::<u32>() {
+        return Some((row, first, last));
+    }
+    let (last_row, last) = row_and_number(last)?;
+    (row == last_row).then_some((row, first, last))
+}
+
+#[derive(Clone, Copy)]
 enum Side {
     Stroke(Stroke),
     Face(Face),
@@ -257,11 +343,9 @@ enum Side {
 
 fn side_named(word: &str) -> Option<Side> {
     Some(match word {
-        "press" => Side::Stroke(Stroke::Press),
-        "draw" => Side::Stroke(Stroke::Draw),
         "outer" => Side::Face(Face::Outer),
         "inner" => Side::Face(Face::Inner),
-        _ => return None,
+        _ => Side::Stroke(Stroke::named(word)?),
     })
 }
 

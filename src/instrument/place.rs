@@ -32,6 +32,17 @@ impl Stroke {
         }
     }
 
+    /// The direction by its word: English, German, Italian or French (common practice, no source), in any case.
+    pub fn named(word: &str) -> Option<Stroke> {
+        Some(match word.to_lowercase().as_str() {
+            "press" | "druck" | "chiudendo" | "chiusura" | "chiude" | "poussé" | "pousse" | "pousser" => {
+                Stroke::Press
+            }
+            "draw" | "zug" | "aprendo" | "apertura" | "apre" | "tiré" | "tire" | "tirer" => Stroke::Draw,
+            _ => return None,
+        })
+    }
+
     /// The other direction.
     pub fn other(self) -> Stroke {
         match self {

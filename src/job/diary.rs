@@ -93,15 +93,6 @@ impl Diary {
         Ok(diary)
     }
 
-    /// The places of the takes that were moved, by file; the newest line speaks.
-    pub(super) fn moves(&self) -> HashMap<&str, &str> {
-        let moves = self.lines.iter().filter_map(|line| match &line.event {
-            Event::Moved(moved) => Some((moved.file.as_str(), moved.place.as_str())),
-            _ => None,
-        });
-        moves.collect()
-    }
-
     /// What was noticed of each file after it was stored.
     pub(super) fn later_remarks(&self) -> HashMap<&str, Vec<&str>> {
         let mut remarks: HashMap<&str, Vec<&str>> = HashMap::new();

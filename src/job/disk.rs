@@ -148,6 +148,11 @@ pub fn hash_of(file: &Path) -> Result<String, Error> {
     copy_hashed(&mut from, io::sink()).map(|(hash, _)| hash).map_err(|error| Error::read(file, error))
 }
 
+/// The SHA-256 of what was read already, in hexadecimal.
+pub(super) fn hash_of_bytes(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// Refuse what is there and is no plain file; what is not there yet may be made.
 pub(super) fn refuse_odd(file: &Path) -> Result<(), Error> {
     match fs::metadata(file) {

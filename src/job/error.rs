@@ -110,6 +110,61 @@ pub enum Error {
         /// Where it was placed.
         place: String,
     },
+    /// The sound is a take that was withdrawn.
+    #[error("the same sound is there as `{file}`, and was withdrawn (line {n} of the notes)")]
+    Withdrawn {
+        /// The take that is there.
+        file: String,
+        /// The number of the withdrawal.
+        n: u32,
+    },
+    /// No take of that file.
+    #[error("the diary names no take `{file}`")]
+    NoTake {
+        /// As typed.
+        file: String,
+    },
+    /// No correction of that number that could be taken back.
+    #[error("there is no correction {n} to take back")]
+    NoCorrection {
+        /// Its number.
+        n: u32,
+    },
+    /// No correction is left to take back.
+    #[error("there is no correction to take back")]
+    NoCorrections,
+    /// Two passes would have one name.
+    #[error("two passes would be called `{pass}`")]
+    PassTwice {
+        /// The name.
+        pass: String,
+    },
+    /// The plan cannot be changed so.
+    #[error("{wrong}")]
+    PlanEdit {
+        /// What is wrong.
+        wrong: String,
+        /// What would be right.
+        right: String,
+    },
+    /// Takes or notes would be left without a place.
+    #[error("the plan would leave without a place:{}", lost.iter().map(|line| format!("\n       {line}")).collect::<String>())]
+    LeavesWithoutPlace {
+        /// Each with the place it has now.
+        lost: Vec<String>,
+    },
+    /// This program never changed the plan.
+    #[error("there is no change of the plan to take back")]
+    NoPlanChange,
+    /// The plan was edited since.
+    #[error("plan.toml was edited since the change that would be taken back")]
+    PlanSince,
+    /// Nothing would be otherwise.
+    #[error("{what}")]
+    NothingNew {
+        /// What is so already.
+        what: String,
+    },
     /// No mark of that number that could be taken back.
     #[error("there is no mark {n} to take back")]
     NoMark {
@@ -124,6 +179,14 @@ pub enum Error {
     NotAFile {
         /// What it is called.
         file: PathBuf,
+    },
+    /// Not a picture that browsers and printers show.
+    #[error("`{}` is no photo in JPEG, PNG or WebP{}", .file.display(), if *.is_heic { ", but one in HEIC" } else { ", whatever its name says" })]
+    NotAPhoto {
+        /// What it is called.
+        file: PathBuf,
+        /// Whether a telephone stored it as HEIC.
+        is_heic: bool,
     },
     /// A link in the job leads out of it.
     #[error("`{}` leads out of the job", .file.display())]
@@ -167,8 +230,30 @@ impl Error {
             Self::SameSound { .. } => {
                 "leave it out, or, where it was placed wrongly before, add it once more with --move".into()
             }
+            Self::Withdrawn { n, .. } => {
+                format!("`platenote take JOB --undo={n}` makes it count again")
+            }
+            Self::NoTake { .. } => "`platenote take JOB` lists the takes".into(),
+            Self::NoCorrection { .. } | Self::NoCorrections => {
+                "`platenote pass JOB --changes` lists the corrections with their numbers".into()
+            }
+            Self::PassTwice { .. } => "rename one of them first, or merge them".into(),
+            Self::PlanEdit { right, .. } => right.clone(),
+            Self::LeavesWithoutPlace { .. } => {
+                "say --yes if that is meant: they stay in the job and come back with the plate; nothing was changed"
+                    .into()
+            }
+            Self::NoPlanChange => "nothing needs to be done".into(),
+            Self::PlanSince => "change it by hand; the plan before is in plan.before.toml".into(),
+            Self::NothingNew { .. } => "nothing needs to be done".into(),
             Self::NoMark { .. } => "`platenote status JOB --marks` lists the marks with their numbers".into(),
             Self::NoMarks => "nothing needs to be done".into(),
+            Self::NotAPhoto { is_heic: true, .. } => {
+                "export it as JPEG (on the telephone: share or save as JPEG, or set the camera to the most compatible format), and \
+                 note that"
+                    .into()
+            }
+            Self::NotAPhoto { .. } => "give a photo in one of these; a text belongs into a mark: `note TEXT`".into(),
             Self::NotAFile { .. } => "give a plain file".into(),
             Self::LeadsOut { .. } => {
                 "put what it leads to in its place, or take the link away; nothing was changed".into()

@@ -3,7 +3,7 @@
 //! A line of a kind that is not listed here is kept and reported as unknown, so kinds may be added without a new
 //! format; a field may be added to a kind when its absence means what lines without it meant.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use super::seal_play::{BlownKind, SealState};
 use crate::analysis::Clock;
@@ -36,11 +36,36 @@ pub enum Event {
     Visit(VisitFacts),
     /// A reed was played while it was tuned.
     Play(PlayFacts),
+    /// A take or a pass does not count any more; its files stay.
+    Withdrawn(WithdrawnFacts),
+    /// What is known of a pass was put right.
+    Amended(AmendedFacts),
+    /// A pass is called otherwise.
+    Renamed(RenamedFacts),
+    /// The takes of a pass belong to another.
+    Merged(MergedFacts),
+    /// Plates of the plan have other names, or are taken out or put back.
+    Plates(PlatesFacts),
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 10] =
-    ["pass", "take", "moved", "remark", "mark", "photo", "undone", "stock", "visit", "play"];
+pub(super) const KINDS: [&str; 15] = [
+    "pass",
+    "take",
+    "moved",
+    "remark",
+    "mark",
+    "photo",
+    "undone",
+    "stock",
+    "visit",
+    "play",
+    "withdrawn",
+    "amended",
+    "renamed",
+    "merged",
+    "plates",
+];
 
 /// What is known of a pass.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -56,6 +81,9 @@ pub struct PassFacts {
     /// The plan's A4 when the pass was opened, Hz.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference_hz: Option<f64>,
+    /// What it is called where an earlier pass was opened under that name; `pass` is then what the diary calls it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub called: Option<String>,
 }
 
 /// Where the block is while it is measured; the same reed gives another pitch on a bench.
@@ -91,7 +119,7 @@ pub struct TakeFacts {
     /// Whether a lossy coder stood in the way.
     #[serde(default)]
     pub lossy: bool,
-    /// What the ear remarked, a sentence each.
+    /// What the ear remarked, a sentence each; with [`TakeFacts::DOUBT`] in front why its place is doubtful.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub remarks: Vec<String>,
     /// The clock of the device that recorded it, where it was measured.
@@ -139,9 +167,15 @@ impl CutFacts {
     }
 }
 
-/// A take that belongs to another reed; the file keeps its name.
+/// A take that belongs to another reed or pass; the file keeps its name.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MoveFacts {
+    /// Its number among the marks, by which it is taken back; `None` in lines of earlier programs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub n: Option<u32>,
+    /// The pass it belongs to now, by the name it was opened with; `None` where that stays.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pass: Option<String>,
     /// The stored file, seen from the job folder.
     pub file: String,
     /// The reed it is of, `bass A7 press`.
@@ -211,7 +245,92 @@ pub struct PhotoFacts {
     pub original: String,
 }
 
-/// A mark or a photo that is taken back.
+/// A take or a pass that does not count any more.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct WithdrawnFacts {
+    /// Its number among the marks.
+    pub n: u32,
+    /// The take's stored file, seen from the job folder; `None` where a pass is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file: Option<String>,
+    /// The pass, by the name it was opened with; `None` where a take is meant.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pass: Option<String>,
+    /// Why; empty where nothing was said.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub why: String,
+}
+
+/// What is known of a pass, put right; what is left out stays as it was.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AmendedFacts {
+    /// Its number among the marks.
+    pub n: u32,
+    /// The pass, by the name it was opened with.
+    pub pass: String,
+    /// Where the block was while it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<MeasuredIn>,
+    /// Room temperature, °C; `null` where it is not known after all.
+    #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "said")]
+    pub temperature_c: Option<Option<f64>>,
+    /// The day.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+    /// The clock that recorded the takes the pass had when this was written; `null` where it was not measured.
+    #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "said")]
+    pub clock: Option<Option<ClockFacts>>,
+}
+
+/// A field that is there, be it `null`; one that is not there is `None` by default.
+fn said<'de, D: Deserializer<'de>, T: Deserialize<'de>>(field: D) -> Result<Option<Option<T>>, D::Error> {
+    Option::deserialize(field).map(Some)
+}
+
+/// A pass that is called otherwise.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RenamedFacts {
+    /// Its number among the marks.
+    pub n: u32,
+    /// The pass, by the name it was opened with.
+    pub pass: String,
+    /// What it is called now.
+    pub name: String,
+}
+
+/// A pass whose takes belong to another.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct MergedFacts {
+    /// Its number among the marks.
+    pub n: u32,
+    /// The pass, by the name it was opened with.
+    pub pass: String,
+    /// The pass they belong to, by the name it was opened with.
+    pub into: String,
+}
+
+/// What became of the plates when the program wrote another plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlatesFacts {
+    /// Every plate whose name changed; all of them at once.
+    pub moved: Vec<PlateMove>,
+    /// SHA-256 of the plan before.
+    pub before_sha256: String,
+    /// SHA-256 of the plan that was written.
+    pub plan_sha256: String,
+}
+
+/// A plate and what it is called from now on. One that is not in the plan is called `out 3 bass A7`: taken out by the
+/// third line of this kind, when it was `bass A7`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlateMove {
+    /// What it was called.
+    pub from: String,
+    /// What it is called now.
+    pub to: String,
+}
+
+/// A mark, a photo or a correction that is taken back.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct UndoneFacts {
     /// Its number.
@@ -255,6 +374,14 @@ pub struct LotFacts {
 }
 
 impl TakeFacts {
+    /// Begins a remark on why the place of a take is doubtful; the remark goes once the take is placed anew.
+    pub const DOUBT: &str = crate::judgement::PLACE_DOUBT;
+
+    /// Why its place is doubtful; empty where it is sure.
+    pub fn doubts(&self) -> impl Iterator<Item = &str> {
+        self.remarks.iter().filter_map(|remark| remark.strip_prefix(Self::DOUBT))
+    }
+
     /// The clock to read the take with.
     pub fn clock(&self) -> Clock {
         self.clock.as_ref().map_or(Clock::default(), ClockFacts::clock)
@@ -301,7 +428,33 @@ impl Event {
             | Event::Undone(_)
             | Event::Stock(_)
             | Event::Visit(_)
-            | Event::Play(_) => None,
+            | Event::Play(_)
+            | Event::Withdrawn(_)
+            | Event::Amended(_)
+            | Event::Renamed(_)
+            | Event::Merged(_)
+            | Event::Plates(_) => None,
+        }
+    }
+
+    /// The number by which the line is taken back.
+    pub fn number(&self) -> Option<u32> {
+        match self {
+            Event::Mark(facts) => Some(facts.n),
+            Event::Photo(facts) => Some(facts.n),
+            Event::Moved(facts) => facts.n,
+            Event::Withdrawn(facts) => Some(facts.n),
+            Event::Amended(facts) => Some(facts.n),
+            Event::Renamed(facts) => Some(facts.n),
+            Event::Merged(facts) => Some(facts.n),
+            Event::Pass(_)
+            | Event::Take(_)
+            | Event::Remark(_)
+            | Event::Undone(_)
+            | Event::Stock(_)
+            | Event::Visit(_)
+            | Event::Play(_)
+            | Event::Plates(_) => None,
         }
     }
 }
@@ -328,6 +481,7 @@ mod tests {
             temperature_c: None,
             date: "2026-04-30".into(),
             reference_hz: None,
+            called: None,
         };
         let text = serde_json::to_string(&Event::Pass(pass)).unwrap();
         assert_eq!(

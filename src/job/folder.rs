@@ -1,11 +1,14 @@
 //! A job folder: read by anyone, written to by one program at a time.
 
+use std::collections::HashMap;
 use std::fs;
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
+use super::account::{Account, TakeNow, unsaid_pass};
 use super::diary::{self, Diary, DiaryLine, OddLine};
-use super::event::{Event, MeasuredIn, PassFacts, TakeFacts};
+use super::event::{AmendedFacts, Event, MeasuredIn, PassFacts, TakeFacts};
 use super::lock::{self, Lock};
 use super::long_recording;
 use super::plan::{Plan, is_plain_name};
@@ -14,7 +17,9 @@ use crate::instrument::{Instrument, ReedPlace};
 use crate::repair::ValveRule;
 
 pub(super) const PLAN_FILE: &str = "plan.toml";
-const PLAN_BEFORE_FILE: &str = "plan.before.toml";
+pub(super) const PLAN_BEFORE_FILE: &str = "plan.before.toml";
+/// A plan that is about to take the place of the other.
+pub(super) const PLAN_NEXT_FILE: &str = "plan.next.toml";
 pub(super) const TAKES_FOLDER: &str = "takes";
 pub(super) const PHOTOS_FOLDER: &str = "photos";
 const REPORT_FOLDER: &str = "report";
@@ -27,7 +32,9 @@ const WRITTEN: [&str; 6] =
 pub struct Job {
     folder: PathBuf,
     plan: Plan,
-    pub(super) diary: Diary,
+    diary: Diary,
+    /// What the diary comes to; empty until it is asked for, and after each new line.
+    account: OnceLock<Account>,
 }
 
 /// A job that may be written to; other writers are kept off as long as it lives.
@@ -65,10 +72,15 @@ impl Job {
     /// Read the job in `folder`.
     pub fn open(folder: &Path) -> Result<Self, Error> {
         let file = folder.join(PLAN_FILE);
-        let text = disk::read_plain(&file)?.ok_or_else(|| Error::NoJob { folder: folder.to_owned() })?;
+        if fs::symlink_metadata(&file).is_err() {
+            return Err(Error::NoJob { folder: folder.to_owned() });
+        }
+        let diary = Diary::read(folder)?;
+        let text = Self::plan_bytes(folder, &diary.lines)?
+            .ok_or_else(|| Error::NoJob { folder: folder.to_owned() })?;
         // What is not UTF-8 becomes a replacement mark, which no key and no note contains: the line is then named.
         let plan = Plan::parse(&String::from_utf8_lossy(&text), &file)?;
-        Ok(Self { folder: folder.to_owned(), plan, diary: Diary::read(folder)? })
+        Ok(Self { folder: folder.to_owned(), plan, diary, account: OnceLock::new() })
     }
 
     /// Make a job with this `plan.toml`, in a folder that is new or holds no job yet.
@@ -101,8 +113,13 @@ impl Job {
 
     /// The text of `plan.toml` as it lies there now, remarks and all; empty where it cannot be read any more.
     pub fn plan_text(&self) -> String {
-        let text = disk::read_plain(&self.folder.join(PLAN_FILE)).ok().flatten().unwrap_or_default();
+        let text = Self::plan_bytes(&self.folder, &self.diary.lines).ok().flatten().unwrap_or_default();
         String::from_utf8_lossy(&text).into_owned()
+    }
+
+    /// The plan as it was read.
+    pub(super) fn plan(&self) -> &Plan {
+        &self.plan
     }
 
     /// The numbers valves are cut by.
@@ -125,36 +142,34 @@ impl Job {
         &self.diary.odd
     }
 
-    /// The passes in the order they were opened, each with the newest facts.
+    /// What the diary comes to after all corrections.
+    pub(super) fn account(&self) -> &Account {
+        self.account.get_or_init(|| Account::of(&self.diary.lines))
+    }
+
+    /// The passes in the order they were opened, each as it is called and with what is known of it now; those that were
+    /// withdrawn or merged into others are left out.
     pub fn passes(&self) -> Vec<PassFacts> {
-        let mut passes: Vec<PassFacts> = Vec::new();
-        for line in &self.diary.lines {
-            let (facts, is_said) = match &line.event {
-                Event::Pass(facts) => (facts.clone(), true),
-                // Its own line may have been lost; the takes still count.
-                Event::Take(take) => (unsaid_pass(&take.pass, line.at), false),
-                _ => continue,
-            };
-            match passes.iter_mut().find(|there| there.pass == facts.pass) {
-                Some(there) if is_said => *there = facts,
-                Some(_) => {}
-                None => passes.push(facts),
-            }
-        }
-        passes
+        let account = self.account();
+        let own = (0..account.passes.len()).filter(|at| account.is_own(*at));
+        own.filter_map(|at| self.pass_at(at)).collect()
     }
 
     /// The pass of that name, in any case.
     pub fn pass(&self, name: &str) -> Result<PassFacts, Error> {
-        let passes = self.passes();
-        let found = passes.iter().find(|pass| pass.pass.to_lowercase() == name.to_lowercase());
-        found.cloned().ok_or_else(|| Error::NoPass {
+        let found = self.account().called(name).and_then(|at| self.pass_at(at));
+        found.ok_or_else(|| Error::NoPass {
             pass: name.to_owned(),
-            known: match passes.as_slice() {
+            known: match self.passes().as_slice() {
                 [] => "none".into(),
-                _ => passes.iter().map(|pass| format!("`{}`", pass.pass)).collect::<Vec<_>>().join(", "),
+                passes => passes.iter().map(|pass| format!("`{}`", pass.pass)).collect::<Vec<_>>().join(", "),
             },
         })
+    }
+
+    fn pass_at(&self, at: usize) -> Option<PassFacts> {
+        let facts = self.account().passes.get(at)?.facts.clone();
+        Some(PassFacts { pass: self.account().name(at).to_owned(), called: None, ..facts })
     }
 
     /// The takes of a pass: every reed of the plan that has any, in the plan's order, each with its takes, oldest first.
@@ -199,21 +214,37 @@ impl Job {
         self.stored_takes(pass).filter(|take| take.facts.sealed.is_none()).last().map(|take| take.place)
     }
 
+    /// The takes of a pass that count and whose reed the plan has, oldest first.
     pub(super) fn stored_takes(&self, pass: &str) -> impl Iterator<Item = StoredTake> {
-        let moved = self.diary.moves();
+        let account = self.account();
         let later = self.diary.later_remarks();
-        self.diary.lines.iter().filter_map(move |line| match &line.event {
-            Event::Take(facts) if facts.pass == pass => Some(StoredTake {
-                place: self
-                    .instrument()
-                    .reed_place(moved.get(facts.file.as_str()).unwrap_or(&facts.place.as_str()))
-                    .ok()?,
-                path: self.folder.join(&facts.file),
-                at: line.at,
-                facts: with_later(facts, later.get(facts.file.as_str())),
-            }),
-            _ => None,
+        let pass = account.called(pass);
+        let of_pass = move |take: &&TakeNow| {
+            pass.is_some() && take.withdrawn.is_none() && account.standing(take.pass) == pass
+        };
+        account.takes.iter().filter(of_pass).filter_map(move |now| {
+            let place = self.instrument().reed_place(&now.place).ok()?;
+            self.stored_take(now, place, &later)
         })
+    }
+
+    /// A take as it stands: its pass, place, remarks and clock are those of now.
+    fn stored_take(
+        &self,
+        now: &TakeNow,
+        place: ReedPlace,
+        later: &HashMap<&str, Vec<&str>>,
+    ) -> Option<StoredTake> {
+        let line = self.diary.lines.get(now.line)?;
+        let Event::Take(facts) = &line.event else { return None };
+        let mut facts = with_later(facts, later.get(facts.file.as_str()));
+        let account = self.account();
+        facts.pass = account.name(account.standing(now.pass).unwrap_or(now.pass)).to_owned();
+        if now.is_placed_anew {
+            facts.remarks.retain(|remark| !remark.starts_with(TakeFacts::DOUBT));
+        }
+        facts.clock = now.clock.clone().unwrap_or(facts.clock);
+        Some(StoredTake { place, path: self.folder.join(&facts.file), at: line.at, facts })
     }
 }
 
@@ -230,7 +261,9 @@ impl JobWriter {
         let lock = Lock::take(folder)?;
         let mut job = Job::open(folder)?;
         job.diary.set_torn_aside(folder)?;
-        Ok(Self { job, lock })
+        let mut writer = Self { job, lock };
+        writer.settle_plan()?;
+        Ok(writer)
     }
 
     /// Whether the lock holds; where the disk knows none, nothing keeps a second program off, and that is to be said.
@@ -240,45 +273,76 @@ impl JobWriter {
 
     /// Add an event to the diary.
     pub fn note(&mut self, event: Event) -> Result<(), Error> {
-        self.job.diary.append(&self.job.folder, event)?;
+        self.append(event)?;
         Ok(())
     }
 
-    /// Put another text in the place of `plan.toml`; the one before is kept in `plan.before.toml`.
-    pub fn write_plan(&mut self, text: &str) -> Result<(), Error> {
-        let file = self.job.folder.join(PLAN_FILE);
-        let plan = Plan::parse(text, &file)?;
-        let before = fs::read(&file).map_err(|error| Error::read(&file, error))?;
-        disk::write_whole(&self.job.folder.join(PLAN_BEFORE_FILE), &before)?;
-        disk::write_whole(&file, text.as_bytes())?;
+    /// Add an event to the diary, and say when that was.
+    pub(super) fn append(&mut self, event: Event) -> Result<jiff::Timestamp, Error> {
+        self.job.account = OnceLock::new();
+        Ok(self.job.diary.append(&self.job.folder, event)?.at)
+    }
+
+    pub(super) fn set_plan(&mut self, plan: Plan) {
         self.job.plan = plan;
-        Ok(())
     }
 
     /// Open a pass, or correct what is known of it; nothing is written when nothing is new. Returns its facts.
     pub fn open_pass(&mut self, name: &str, change: &PassChange) -> Result<PassFacts, Error> {
-        let known = self.job.pass(name).ok();
-        if known.is_none() && !is_plain_name(name) {
+        let Some(at) = self.job.account().called(name) else { return self.open_new_pass(name, change) };
+        let Some(known) = self.job.account().passes.get(at).map(|pass| pass.facts.clone()) else {
+            return Err(Error::PassName { pass: name.to_owned() });
+        };
+        let date = change.date.map(|date| date.to_string());
+        let amended = AmendedFacts {
+            n: self.next_mark(),
+            pass: known.pass,
+            place: change.place.filter(|place| *place != known.place),
+            temperature_c: change
+                .temperature_c
+                .filter(|celsius| Some(*celsius) != known.temperature_c)
+                .map(Some),
+            date: date.filter(|date| *date != known.date),
+            clock: None,
+        };
+        if amended.place.is_some() || amended.temperature_c.is_some() || amended.date.is_some() {
+            self.note(Event::Amended(amended))?;
+        }
+        self.job.pass(name)
+    }
+
+    fn open_new_pass(&mut self, name: &str, change: &PassChange) -> Result<PassFacts, Error> {
+        if !is_plain_name(name) {
             return Err(Error::PassName { pass: name.to_owned() });
         }
-        let is_new = known.is_none();
-        let before = known.unwrap_or_else(|| unsaid_pass(name, jiff::Timestamp::now()));
+        let opened = self.free_pass_name(name);
+        let unsaid = unsaid_pass(&opened, jiff::Timestamp::now());
         let facts = PassFacts {
-            pass: before.pass.clone(),
-            place: change.place.unwrap_or(before.place),
-            temperature_c: change.temperature_c.or(before.temperature_c),
-            date: change.date.map_or(before.date.clone(), |date| date.to_string()),
-            // Of a pass that is there already nobody knows what the plan said when it was opened.
-            reference_hz: if is_new {
-                Some(self.instrument().tuning.reference.get())
-            } else {
-                before.reference_hz
-            },
+            called: (opened != name).then(|| name.to_owned()),
+            pass: opened,
+            place: change.place.unwrap_or(unsaid.place),
+            temperature_c: change.temperature_c,
+            date: change.date.map_or(unsaid.date, |date| date.to_string()),
+            reference_hz: Some(self.instrument().tuning.reference.get()),
         };
-        if is_new || facts != before {
-            self.note(Event::Pass(facts.clone()))?;
+        self.note(Event::Pass(facts))?;
+        self.job.pass(name)
+    }
+
+    /// `name`, or the like where a pass was opened under it that is called otherwise now, or is withdrawn.
+    fn free_pass_name(&self, name: &str) -> String {
+        /// So that a number still fits behind it.
+        const STEM: usize = 36;
+        let is_taken = |wanted: &str| {
+            let passes = &self.job.account().passes;
+            passes.iter().any(|pass| pass.facts.pass.to_lowercase() == wanted.to_lowercase())
+        };
+        if !is_taken(name) {
+            return name.to_owned();
         }
-        Ok(facts)
+        let stem: String = name.chars().take(STEM).collect();
+        let others = (2..1000).map(|n| format!("{stem}-{n}"));
+        others.into_iter().find(|other| !is_taken(other)).unwrap_or_else(|| name.to_owned())
     }
 }
 
@@ -294,15 +358,4 @@ fn with_later(facts: &TakeFacts, later: Option<&Vec<&str>>) -> TakeFacts {
     let mut facts = facts.clone();
     facts.remarks.extend(later.into_iter().flatten().map(|remark| (*remark).to_owned()));
     facts
-}
-
-/// What holds of a pass of which nothing was said: in the instrument, on the day of its first line.
-fn unsaid_pass(name: &str, at: jiff::Timestamp) -> PassFacts {
-    PassFacts {
-        pass: name.to_owned(),
-        place: MeasuredIn::Instrument,
-        temperature_c: None,
-        date: at.to_zoned_datetime(jiff::tz::TimeZone::system()).date().to_string(),
-        reference_hz: None,
-    }
 }

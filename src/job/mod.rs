@@ -2,7 +2,9 @@
 //!
 //! [`Job`] reads, [`JobWriter`] writes while it keeps other writers off. `docs/job-format.md` describes the files.
 
+mod account;
 mod clocks;
+mod corrections;
 mod diary;
 mod disk;
 mod error;
@@ -15,6 +17,7 @@ mod nearest;
 mod notes;
 mod photo_store;
 mod plan;
+mod plan_change;
 mod reading_line;
 mod reading_words;
 mod readings;
@@ -28,17 +31,20 @@ mod visits;
 mod workshop;
 
 pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
+pub use corrections::{Correction, PassAmendment, TakeEntry};
 pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::{hash_of, read_plain, write_whole};
 pub use error::Error;
 pub use event::{
-    ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MoveFacts, PassFacts, PhotoFacts,
-    PlayFacts, RemarkFacts, StockFacts, TakeFacts, UndoneFacts, VisitFacts,
+    AmendedFacts, ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MergedFacts, MoveFacts,
+    PassFacts, PhotoFacts, PlateMove, PlatesFacts, PlayFacts, RemarkFacts, RenamedFacts, StockFacts,
+    TakeFacts, UndoneFacts, VisitFacts, WithdrawnFacts,
 };
 pub use file_line::FileLine;
 pub use folder::{Job, JobWriter, PassChange, StoredTake};
 pub use long_recording::LongRecording;
-pub use plan::{FORMAT, Fault, Plan, Template, is_plain_name};
+pub use photo_store::picture_ending;
+pub use plan::{FORMAT, Fault, Origins, Plan, PlanEdit, Template, is_plain_name};
 pub use reading_line::ReadingLine;
 pub use readings::{KeptReading, READINGS_KEY, Readings};
 pub use seal_bench::{KnownLeak, SealBenchFile};

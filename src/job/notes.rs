@@ -1,7 +1,5 @@
 //! The bench notes: marks, what was taken back, and counts of the tray, out of the diary and into it.
 
-use std::collections::BTreeSet;
-
 use jiff::tz::TimeZone;
 
 use super::event::{Event, LotFacts, MarkFacts, StockFacts, UndoneFacts};
@@ -15,34 +13,31 @@ impl Job {
     /// Every mark, photo and count in order, those that were taken back included. Places that the plan no longer has
     /// are left out of a mark ([`super::verify`] names them).
     pub fn happenings(&self) -> Vec<Happening> {
-        let undone: BTreeSet<u32> = self
-            .diary()
-            .iter()
-            .filter_map(|line| match &line.event {
-                Event::Undone(undone) => Some(undone.n),
-                _ => None,
-            })
-            .collect();
-        let mark = |line: &DiaryLine, n: u32, places: &[String], work: Work| {
+        let account = self.account();
+        let mark = |idx: usize, line: &DiaryLine, n: u32, places: &[String], work: Work| {
             let day = line.at.to_zoned_datetime(TimeZone::system()).date();
+            let places = account.places.get(&idx).map_or(places, Vec::as_slice);
             let spots =
                 places.iter().filter_map(|place| self.instrument().spots(place).ok()).flatten().collect();
-            Happening::Mark(Mark { n, at: line.at, day, spots, work, undone: undone.contains(&n) })
+            let undone = account.undone.get(idx).copied().unwrap_or(false);
+            Happening::Mark(Mark { n, at: line.at, day, spots, work, undone })
         };
-        let happening = |line: &DiaryLine| match &line.event {
+        let happening = |(idx, line): (usize, &DiaryLine)| match &line.event {
             Event::Mark(facts) => {
                 let words = facts.work.as_str();
                 let work = Work::parse(&[words]).unwrap_or_else(|_| Work::Other(words.to_owned()));
-                Some(mark(line, facts.n, &facts.places, work))
+                Some(mark(idx, line, facts.n, &facts.places, work))
             }
-            Event::Photo(facts) => Some(mark(line, facts.n, &facts.places, Work::Photo(facts.file.clone()))),
+            Event::Photo(facts) => {
+                Some(mark(idx, line, facts.n, &facts.places, Work::Photo(facts.file.clone())))
+            }
             Event::Stock(facts) => Some(Happening::Counted {
                 lots: facts.lots.iter().filter_map(lot).collect(),
                 whole: facts.whole,
             }),
             _ => None,
         };
-        self.diary().iter().filter_map(happening).collect()
+        self.diary().iter().enumerate().filter_map(happening).collect()
     }
 
     /// Every mark and photo in order, those that were taken back included.
@@ -59,13 +54,9 @@ impl Job {
         Bench::after(self.instrument(), self.valve_rule(), &self.happenings())
     }
 
-    /// The number the next mark gets.
+    /// The number the next mark or correction gets.
     pub(super) fn next_mark(&self) -> u32 {
-        let numbers = self.diary().iter().filter_map(|line| match &line.event {
-            Event::Mark(facts) => Some(facts.n),
-            Event::Photo(facts) => Some(facts.n),
-            _ => None,
-        });
+        let numbers = self.diary().iter().filter_map(|line| line.event.number());
         numbers.max().unwrap_or(0).saturating_add(1)
     }
 }

@@ -35,6 +35,15 @@ impl JobWriter {
         photo: &Path,
         original: &mut dyn Read,
     ) -> Result<PhotoFacts, Error> {
+        let mut begins = Vec::new();
+        (&mut *original)
+            .take(BEGINS as u64)
+            .read_to_end(&mut begins)
+            .map_err(|error| Error::read(photo, error))?;
+        if picture_ending(&begins).is_none() {
+            return Err(Error::NotAPhoto { file: photo.to_owned(), is_heic: is_heic(&begins) });
+        }
+        let original = &mut begins.as_slice().chain(original);
         let folder = self.job.folder().join(PHOTOS_FOLDER);
         disk::make_folder(&folder)?;
         let mut part = disk::new_part(&folder)?;
@@ -72,6 +81,28 @@ impl JobWriter {
         self.clear_parts_of(&folder.join(&name));
         Ok(facts)
     }
+}
+
+/// The kind of picture browsers show, by how the bytes begin, whatever they are called: `jpg`, `png` or `webp`.
+pub fn picture_ending(bytes: &[u8]) -> Option<&'static str> {
+    let is_webp = bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP".as_slice());
+    match bytes {
+        [0xff, 0xd8, 0xff, ..] => Some("jpg"),
+        [0x89, b'P', b'N', b'G', b'\r', b'\n', 0x1a, b'\n', ..] => Some("png"),
+        _ if is_webp => Some("webp"),
+        _ => None,
+    }
+}
+
+/// So many bytes tell the kind of a picture.
+const BEGINS: usize = 16;
+
+/// Whether it is a picture as newer telephones store it (ISO/IEC 23008-12: brands in the `ftyp` box), which browsers and
+/// printers mostly do not show.
+fn is_heic(bytes: &[u8]) -> bool {
+    let brand = bytes.get(8..12).unwrap_or_default();
+    bytes.get(4..8) == Some(b"ftyp".as_slice())
+        && [b"heic", b"heix", b"hevc", b"mif1", b"msf1"].iter().any(|known| brand == known.as_slice())
 }
 
 /// A file of the folder that holds the very photo, whether the diary knows it or was cut off before its line.

@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use super::event::{ClockFacts, CutFacts, Event, MoveFacts, RemarkFacts, TakeFacts};
+use super::event::{ClockFacts, CutFacts, Event, RemarkFacts, TakeFacts};
 use super::folder::{JobWriter, StoredTake, TAKES_FOLDER};
 use super::plan::is_plain_name;
 use super::seal_play::SealPart;
@@ -60,6 +60,9 @@ impl JobWriter {
     ///
     /// The same note of the same recording is stored once in a pass, however exactly it was cut the first time.
     pub fn store_cut(&mut self, take: NewTake, cut: CutFacts, bytes: &[u8]) -> Result<Stored, Error> {
+        if let Some((file, n)) = self.job.withdrawn_cut(&take.pass, &cut) {
+            return Err(Error::Withdrawn { file, n });
+        }
         if let Some(there) = self.cut_there(&take.pass, &cut).filter(|there| there.path.is_file()) {
             return if there.place == take.place {
                 Ok(Stored::Again(there))
@@ -76,12 +79,6 @@ impl JobWriter {
         self.job
             .stored_takes(&pass)
             .find(|there| there.facts.cut.as_ref().is_some_and(|there| there.is_same_note(cut)))
-    }
-
-    /// Say that a stored take, `file` seen from the job folder, belongs to the reed at `place`.
-    pub fn move_take(&mut self, file: &str, place: &ReedPlace, why: &str) -> Result<(), Error> {
-        let moved = MoveFacts { file: file.to_owned(), place: place.to_string(), why: why.to_owned() };
-        self.note(Event::Moved(moved))
     }
 
     /// Write on a stored take, `file` seen from the job folder, what was noticed only later.
@@ -107,7 +104,12 @@ impl JobWriter {
             return Err(Error::PassName { pass: take.pass });
         }
         let pass = self.job.pass(&take.pass)?.pass;
-        let folder = self.job.folder().join(TAKES_FOLDER).join(&pass);
+        // The diary and the folder know it by what it was opened with.
+        let opened = self.job.opened_as(&pass);
+        if !is_plain_name(&opened) {
+            return Err(Error::PassName { pass: opened });
+        }
+        let folder = self.job.folder().join(TAKES_FOLDER).join(&opened);
         disk::stay_inside(self.job.folder(), &folder)?;
         disk::make_folder(&folder)?;
         let mut part = disk::new_part(&folder)?;
@@ -142,7 +144,10 @@ impl JobWriter {
         let stem =
             format!("{}-{}{}-{}", place.plate.block, place.plate.row, place.plate.number, place.stroke);
         let ending = ending(&take.extension);
-        let unnamed = self.unnamed_with(&folder, &pass, &stem, &sha256)?;
+        if let Some((file, n)) = self.job.withdrawn_sound(&opened, &sha256) {
+            return Err(Error::Withdrawn { file, n });
+        }
+        let unnamed = self.unnamed_with(&folder, &opened, &stem, &sha256)?;
         let (n, name) = match unnamed {
             // Stored once, and cut off before the diary knew: only the line is missing.
             Some(found) => found,
@@ -162,9 +167,9 @@ impl JobWriter {
             }
         };
         let facts = TakeFacts {
-            pass: pass.clone(),
+            pass: opened.clone(),
             place: place.to_string(),
-            file: format!("{TAKES_FOLDER}/{pass}/{name}"),
+            file: format!("{TAKES_FOLDER}/{opened}/{name}"),
             n,
             sha256,
             bytes,
@@ -179,10 +184,9 @@ impl JobWriter {
         };
         let path = folder.join(&name);
         let place = take.place;
-        let folder = self.job.folder().to_owned();
-        let at = self.job.diary.append(&folder, Event::Take(facts.clone()))?.at;
+        let at = self.append(Event::Take(facts.clone()))?;
         self.clear_parts_of(&path);
-        Ok(Stored::New(StoredTake { place, path, at, facts }))
+        Ok(Stored::New(StoredTake { place, path, at, facts: TakeFacts { pass, ..facts } }))
     }
 
     /// Take away what earlier attempts that were cut off left of the stored file `whole`.
@@ -205,7 +209,14 @@ impl JobWriter {
         stem: &str,
         sha256: &str,
     ) -> Result<Option<(u32, String)>, Error> {
-        let named: Vec<String> = self.job.stored_takes(pass).map(|take| take.facts.file).collect();
+        // Those that were moved or withdrawn are named all the same.
+        let named: Vec<&str> = self
+            .job
+            .diary()
+            .iter()
+            .filter_map(|line| line.event.stored_file())
+            .map(|(file, _)| file)
+            .collect();
         let entries = fs::read_dir(folder).map_err(|error| Error::read(folder, error))?;
         for entry in entries.flatten() {
             let Ok(shown) = entry.file_name().into_string() else { continue };
@@ -217,7 +228,7 @@ impl JobWriter {
             let name = format!("{stem}-{rest}");
             let Ok(n) = rest.split('.').next().unwrap_or_default().parse() else { continue };
             let is_file = fs::symlink_metadata(folder.join(&name)).is_ok_and(|facts| facts.is_file());
-            if !is_file || named.contains(&format!("{TAKES_FOLDER}/{pass}/{name}")) {
+            if !is_file || named.contains(&format!("{TAKES_FOLDER}/{pass}/{name}").as_str()) {
                 continue;
             }
             if disk::hash_of(&folder.join(&name)).is_ok_and(|hash| hash == sha256) {

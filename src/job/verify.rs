@@ -1,10 +1,11 @@
 //! Is every take there and whole, and does the diary agree? Looks only; changes nothing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::fs;
 use std::path::Path;
 
+use super::account::{Account, TAKEN_OUT};
 use super::diary::{Diary, Oddity};
 use super::disk::{self, PART_PREFIX};
 use super::event::Event;
@@ -16,6 +17,10 @@ use super::{Error, Plan};
 pub struct Verified {
     /// How many takes are there and whole.
     pub whole_takes: usize,
+    /// How many photos are there and whole.
+    pub whole_photos: usize,
+    /// How many of these takes were withdrawn and count no more.
+    pub withdrawn: usize,
     /// How many lines of the diary were read.
     pub lines: usize,
     /// What is not as it should be.
@@ -85,7 +90,8 @@ impl fmt::Display for Trouble {
 
 /// Look through the job in `folder`. Fails only where there is no job, or one of a later program.
 pub fn verify(folder: &Path) -> Result<Verified, Error> {
-    let mut found = Verified { whole_takes: 0, lines: 0, troubles: Vec::new() };
+    let mut found =
+        Verified { whole_takes: 0, whole_photos: 0, withdrawn: 0, lines: 0, troubles: Vec::new() };
     let plan_file = folder.join(PLAN_FILE);
     let text = disk::read_plain(&plan_file)?.ok_or_else(|| Error::NoJob { folder: folder.to_owned() })?;
     let plan = match Plan::parse(&String::from_utf8_lossy(&text), &plan_file) {
@@ -107,11 +113,12 @@ pub fn verify(folder: &Path) -> Result<Verified, Error> {
     let diary = Diary::read(folder)?;
     found.lines = diary.lines.len();
     found.look_at_lines(&diary);
-    let named = found.look_at_takes(&diary, folder, plan.as_ref());
+    let account = Account::of(&diary.lines);
+    let named = found.look_at_takes(&diary, &account, folder, plan.as_ref());
     found.look_for_unlisted(folder, TAKES_FOLDER, &named);
     found.look_for_unlisted(folder, PHOTOS_FOLDER, &named);
     if let Some(plan) = &plan {
-        found.look_at_marks(&diary, plan);
+        found.look_at_marks(&diary, &account, plan);
     }
     Ok(found)
 }
@@ -149,40 +156,63 @@ impl Verified {
     fn look_at_takes(
         &mut self,
         diary: &Diary,
+        account: &Account,
         folder: &Path,
         plan: Option<&Plan>,
     ) -> BTreeMap<String, String> {
         let mut named: BTreeMap<String, String> = BTreeMap::new();
-        let moved = diary.moves();
-        for line in &diary.lines {
-            if let Event::Take(take) = &line.event
-                && let place = *moved.get(take.file.as_str()).unwrap_or(&take.place.as_str())
-                && let Some(Err(error)) = plan.map(|plan| plan.instrument.reed_place(place))
-            {
-                let what = format!("a take of `{place}`, but {error}");
-                self.add(TroubleKind::NoPlace, take.file.clone(), what, "give the plan its plate back");
+        let mut withdrawn: BTreeSet<&str> = BTreeSet::new();
+        for now in &account.takes {
+            let Some(Event::Take(take)) = diary.lines.get(now.line).map(|line| &line.event) else { continue };
+            if now.withdrawn.is_some() || account.standing(now.pass).is_none() {
+                withdrawn.insert(&take.file);
+                continue;
             }
-            if let Some((file, sha256)) = line.event.stored_file() {
-                // A take that went missing may have been brought back under the same name by a later line.
-                named.insert(file.to_owned(), sha256.to_owned());
+            if let Some(Err(error)) = plan.map(|plan| plan.instrument.reed_place(&now.place)) {
+                let (what, next) = no_place("a take of", &now.place, &error.to_string());
+                let next = format!("{next}, or `platenote take JOB {} --to REED`", take.file);
+                self.add(TroubleKind::NoPlace, take.file.clone(), what, next);
             }
+        }
+        for (file, sha256) in diary.lines.iter().filter_map(|line| line.event.stored_file()) {
+            // A take that went missing may have been brought back under the same name by a later line.
+            named.insert(file.to_owned(), sha256.to_owned());
         }
         for (file, sha256) in &named {
             let path = folder.join(file);
+            let is_withdrawn = withdrawn.contains(file.as_str());
+            let is_take = file.starts_with(TAKES_FOLDER);
+            // One that does not count may go.
+            let go_on = if is_take {
+                format!(
+                    "; or go on without it: `platenote take JOB {file} --withdraw`, and record the reed again"
+                )
+            } else {
+                String::new()
+            };
             if fs::symlink_metadata(&path).is_err() {
+                if is_withdrawn {
+                    continue;
+                }
                 let what = "the diary names it and it is not there";
                 let next = match in_other_capitals(folder, file, sha256) {
                     Some(there) => format!("rename `{there}` to this, its sound is the same"),
-                    None => "copy it back from a copy of the job, or add its original again".into(),
+                    None => format!("copy it back from a copy of the job, or add its original again{go_on}"),
                 };
                 self.add(TroubleKind::Missing, file.clone(), what, next);
                 continue;
             }
             match disk::hash_of(&path) {
-                Ok(hash) if hash == *sha256 => self.whole_takes += 1,
+                Ok(hash) if hash == *sha256 => {
+                    let count = if is_take { &mut self.whole_takes } else { &mut self.whole_photos };
+                    *count += 1;
+                    self.withdrawn += usize::from(is_withdrawn);
+                }
+                _ if is_withdrawn => {}
                 Ok(hash) => {
                     let what = format!("its SHA-256 is {hash} and was {sha256} when it was stored");
-                    self.add(TroubleKind::Altered, file.clone(), what, "copy it back from a copy of the job");
+                    let next = format!("copy it back from a copy of the job{go_on}");
+                    self.add(TroubleKind::Altered, file.clone(), what, next);
                 }
                 Err(error) => self.add(TroubleKind::Altered, file.clone(), error.to_string(), error.next()),
             }
@@ -190,18 +220,21 @@ impl Verified {
         named
     }
 
-    fn look_at_marks(&mut self, diary: &Diary, plan: &Plan) {
-        for line in &diary.lines {
-            let places = match &line.event {
+    fn look_at_marks(&mut self, diary: &Diary, account: &Account, plan: &Plan) {
+        for (idx, line) in diary.lines.iter().enumerate() {
+            let stored = match &line.event {
                 Event::Mark(mark) => &mark.places,
                 Event::Photo(photo) => &photo.places,
                 _ => continue,
             };
-            for place in places {
+            if account.undone.get(idx).copied().unwrap_or(false) {
+                continue;
+            }
+            for place in account.places.get(&idx).unwrap_or(stored) {
                 if let Err(error) = plan.instrument.spots(place) {
                     let at = format!("{} line {}", super::diary::FILE, line.line);
-                    let what = format!("a mark at `{place}`, but {error}");
-                    self.add(TroubleKind::NoPlace, at, what, "give the plan its plate back");
+                    let (what, next) = no_place("a mark at", place, &error.to_string());
+                    self.add(TroubleKind::NoPlace, at, what, next);
                 }
             }
         }
@@ -235,6 +268,17 @@ impl Verified {
                 self.add(TroubleKind::Unlisted, place, "it is there and the diary does not name it", next);
             }
         }
+    }
+}
+
+/// What to say where the plan lacks a place the diary names, and what to do.
+fn no_place(kind: &str, place: &str, error: &str) -> (String, String) {
+    match place.strip_prefix(TAKEN_OUT).and_then(|rest| rest.trim().split_once(' ')) {
+        Some((_, was)) => (
+            format!("{kind} `{was}`, whose plate was taken out of the plan"),
+            "put the plate back (`platenote plan JOB --undo` while it is the last change)".into(),
+        ),
+        None => (format!("{kind} `{place}`, but {error}"), "give the plan its plate back".into()),
     }
 }
 

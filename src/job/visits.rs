@@ -75,6 +75,15 @@ impl Job {
                 _ => {}
             }
         }
+        // By the names the passes have now; those that were withdrawn or merged are none any more.
+        let account = self.account();
+        let called = |opened: String| {
+            let at = account.index_of(&opened).filter(|at| account.is_own(*at))?;
+            Some(account.name(at).to_owned())
+        };
+        for visit in &mut visits {
+            visit.passes = std::mem::take(&mut visit.passes).into_iter().filter_map(called).collect();
+        }
         visits
     }
 

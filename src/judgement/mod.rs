@@ -5,6 +5,7 @@
 
 mod against_block;
 mod changes;
+mod doubtful_pitch;
 mod finding;
 mod pass;
 mod pitch;
@@ -17,7 +18,7 @@ mod words;
 
 use std::collections::BTreeMap;
 
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, ReedPlace};
 
 pub use changes::{CENTS_PER_KELVIN, JudgedPass, Worked, compare, compare_judged, compare_worked, unheard};
 pub use finding::{
@@ -26,6 +27,22 @@ pub use finding::{
 };
 pub use pass::{MeasuredAt, Missing, PassReadings};
 pub(crate) use pitch::SHIFT_NEEDS_READINGS;
+
+/// Begins a take's remark on why its place is doubtful; the doubt then stands beside every verdict that rests on the take.
+pub const PLACE_DOUBT: &str = "its place is doubtful: ";
+
+/// The finding with the doubt of the take it rests on.
+fn with_doubt(mut valve: ValveFinding, pass: &PassReadings) -> ValveFinding {
+    let heard = ReedPlace { plate: valve.place.plate.clone(), stroke: valve.heard_on };
+    if let (Some(Ok(reading)), false) = (pass.readings.get(&heard), valve.verdict == Verdict::NoValve) {
+        for doubt in
+            reading.warnings.iter().map(ToString::to_string).filter(|text| text.starts_with(PLACE_DOUBT))
+        {
+            valve.reason = format!("{}; of the take: {doubt}", valve.reason);
+        }
+    }
+    valve
+}
 
 /// Judge one pass: every reed's pitch, every valve, plates in a wrong place, and what the whole block shares.
 pub fn judge(instrument: &Instrument, pass: &PassReadings) -> Findings {
@@ -38,7 +55,9 @@ pub fn judge(instrument: &Instrument, pass: &PassReadings) -> Findings {
     let placing = swaps::find(instrument, &deviations, &offsets);
     let (valves, plate_warnings) = valves::valve_findings(instrument, pass, &deviations, &placing.swaps);
     let valves = sealing::joined(valves, &pass.sealings);
+    let valves = valves.into_iter().map(|valve| with_doubt(valve, pass)).collect();
     let mut warnings = pitch::offset_warnings(&offsets);
+    warnings.extend(doubtful_pitch::german_b(instrument, &deviations));
     warnings.extend(placing.warnings);
     warnings.extend(plate_warnings);
     Findings {

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::doubtful_pitch::why_not_tuned;
 use super::pass::{Missing, PassReadings};
 use super::robust::median;
 use super::{ReedFinding, ReedPitch, Swap, Tune};
@@ -120,7 +121,13 @@ pub(crate) fn reed_findings(
                     if let Some(swap) = swapped {
                         warnings.push(swap_words(swap, &place));
                     }
-                    let placed = swapped.is_none() && offset.is_none_or(|offset| !offset.wrong_rate);
+                    let mut placed = swapped.is_none() && offset.is_none_or(|offset| !offset.wrong_rate);
+                    let off = reading.f0.cents_above(target);
+                    // Of a wrong sample rate and of a swap something else is told.
+                    if placed && let Some(why) = why_not_tuned(instrument, pass, &place, reading, off) {
+                        warnings.push(why);
+                        placed = false;
+                    }
                     Ok(reed_pitch(reading, target, tolerance, placed))
                 }
                 Err(missing) => Err(missing.to_string()),

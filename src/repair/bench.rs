@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::mark::{Happening, Mark};
 use super::rule::ValveRule;
-use super::tray::{Lot, Tray};
+use super::tray::{Condition, Lot, Tray};
 use super::work::{Source, Work};
 use crate::instrument::{Face, Instrument, Material, PerFace, PlatePlace, Spot, Valve, ValvePlace};
 use crate::units::Millimetres;
@@ -60,6 +60,8 @@ pub struct FaceState {
     pub valve: ValveState,
     /// Length of the old valve that was lifted off.
     pub old_length: Option<Millimetres>,
+    /// What was put into the tray when it was lifted off.
+    pub(crate) put_by: Option<Lot>,
     /// Whether it was cleaned.
     pub is_cleaned: bool,
     /// Whether the tongue on this face was tuned.
@@ -121,6 +123,7 @@ impl Bench {
             plan,
             valve: ValveState::Unsaid,
             old_length: None,
+            put_by: None,
             is_cleaned: false,
             is_tuned: false,
             done: Vec::new(),
@@ -215,14 +218,35 @@ impl Bench {
             Work::Tuned => face.is_tuned = true,
             Work::ValveKept => face.valve = ValveState::Kept,
             Work::ValveOff { length, condition, bin } => {
+                // Noted twice it is the same valve: the later note says what it is like, and it is counted once.
+                let before = if face.valve == ValveState::Off { face.put_by.take() } else { None };
                 face.valve = ValveState::Off;
                 face.old_length = length.or(face.old_length);
-                if let Some(length) = *length {
-                    let (condition, bin) = (*condition, bin.clone());
+                if let Some(length) = length.or(before.as_ref().map(|lot| lot.length)) {
+                    let said = (*condition != Condition::Unsaid).then_some(*condition);
+                    let condition = said.or(before.as_ref().map(|lot| lot.condition)).unwrap_or(*condition);
+                    let bin = bin.clone().or_else(|| before.as_ref().and_then(|lot| lot.bin.clone()));
                     let lot = Lot { length, width: None, material, condition, bin, count: 1 };
-                    self.lifted_off.push((material, length));
-                    self.put_in.put(lot.clone());
-                    self.tray.put(lot);
+                    face.put_by = Some(lot.clone());
+                    let is_there = match &before {
+                        // Where it was counted since, the count stands.
+                        Some(before) => self.put_in.take_back(before) && self.tray.take_back(before),
+                        None => true,
+                    };
+                    match before {
+                        Some(before) => {
+                            let noted = (before.material, before.length);
+                            let last = self.lifted_off.iter().rposition(|there| *there == noted);
+                            last.and_then(|last| self.lifted_off.get_mut(last))
+                                .into_iter()
+                                .for_each(|there| *there = (material, length));
+                        }
+                        None => self.lifted_off.push((material, length)),
+                    }
+                    if is_there {
+                        self.put_in.put(lot.clone());
+                        self.tray.put(lot);
+                    }
                 }
             }
             Work::ValveFitted { length, source } => {

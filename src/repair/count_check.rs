@@ -2,6 +2,7 @@
 
 use super::bench::{Bench, ValveState};
 use super::rule::ValveRule;
+use super::tray::Condition;
 use crate::instrument::{Face, Instrument, Material, ValvePlace};
 use crate::units::Millimetres;
 
@@ -29,6 +30,8 @@ pub struct Totals {
     pub unsaid: usize,
     /// Usable valves in the tray.
     pub tray: u32,
+    /// Those of which nobody said the condition: not dealt out.
+    pub unsaid_condition: u32,
     /// Those for scrap.
     pub scrap: u32,
 }
@@ -102,7 +105,11 @@ pub fn check(instrument: &Instrument, rule: &ValveRule, bench: &Bench) -> CountC
     }
     differences.extend(tray_against_diary(rule, bench));
     for lot in bench.tray.lots() {
-        let sum = if lot.is_usable() { &mut totals.tray } else { &mut totals.scrap };
+        let sum = match lot.condition {
+            Condition::Scrap => &mut totals.scrap,
+            Condition::Unsaid => &mut totals.unsaid_condition,
+            _ => &mut totals.tray,
+        };
         *sum = sum.saturating_add(lot.count);
     }
     CountCheck { totals, differences }

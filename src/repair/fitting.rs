@@ -144,7 +144,7 @@ impl Fitting {
         self.rows.iter().filter(|row| row.choice == Choice::NotMeasured).count()
     }
 
-    /// `48 needed, 46 usable: cut 2: 35 mm × 1, 33 mm × 1`.
+    /// `6 needed, 4 usable: cut 2: 58 mm × 1, 28 mm × 1`.
     pub fn summary(&self) -> String {
         let mut text = format!("{} needed, {} usable", self.rows.len(), self.served());
         let to_cut: usize = self.cuts.iter().map(|(.., count)| count).sum();
@@ -253,7 +253,7 @@ fn worse(condition: Condition) -> i64 {
         Condition::Flat => 0,
         Condition::Stained => 1,
         Condition::Curled => 2,
-        Condition::Scrap => 3,
+        Condition::Unsaid | Condition::Scrap => 3,
     }
 }
 

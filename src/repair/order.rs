@@ -6,7 +6,7 @@ use super::bench::{Bench, FaceState, PlateState, ValveState, plate_of};
 use super::mark::{Happening, Mark};
 use super::rule::ValveRule;
 use super::work::Work;
-use crate::instrument::{Face, Instrument, PlatePlace, Spot};
+use crate::instrument::{Face, Instrument, PlatePlace, Spot, ValvePlace};
 
 /// Something that was done too early, or too near to something else.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -87,6 +87,24 @@ fn against_bench(bench: &Bench, mark: &Mark) -> Vec<Warning> {
                 fitted,
                 text,
                 "look whether the valve's glue and film have suffered; clean before the valves go on",
+            ));
+        }
+        Work::ValveOff { .. } => {
+            let is_off = |plate: &PlatePlace, face: Face| {
+                let place = ValvePlace { plate: plate.clone(), face };
+                let is_off = bench.face(&place).is_some_and(|face| face.valve == ValveState::Off);
+                is_off.then(|| place.to_string())
+            };
+            let of_spot = |spot: &Spot| match spot {
+                Spot::Valve(valve) => vec![is_off(&valve.plate, valve.face)],
+                other => Face::BOTH.map(|face| is_off(plate_of(other), face)).to_vec(),
+            };
+            let twice: Vec<String> = mark.spots.iter().flat_map(of_spot).flatten().collect();
+            let text = format!("the valve of {} was noted as off before", twice.join(", "));
+            found.extend(warning(
+                twice,
+                text,
+                "it is counted once, as the later note says; undo one of the marks where two valves were meant",
             ));
         }
         Work::ValveFitted { .. } => {

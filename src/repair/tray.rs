@@ -32,6 +32,8 @@ pub enum Condition {
     Stained,
     /// Curled: to be flattened, and looked at again.
     Curled,
+    /// Nobody said: not to be used until somebody has looked at it, since it may have been taken off for leaking.
+    Unsaid,
     /// For scrap: not to be used.
     Scrap,
 }
@@ -44,8 +46,8 @@ pub struct Tray {
 
 impl Condition {
     /// All, best first.
-    pub const ALL: [Condition; 4] =
-        [Condition::Flat, Condition::Stained, Condition::Curled, Condition::Scrap];
+    pub const ALL: [Condition; 5] =
+        [Condition::Flat, Condition::Stained, Condition::Curled, Condition::Unsaid, Condition::Scrap];
 }
 
 impl fmt::Display for Condition {
@@ -54,6 +56,7 @@ impl fmt::Display for Condition {
             Condition::Flat => "flat",
             Condition::Stained => "stained",
             Condition::Curled => "curled",
+            Condition::Unsaid => "unsaid",
             Condition::Scrap => "scrap",
         })
     }
@@ -83,7 +86,7 @@ impl Lot {
 
     /// Whether the valves may be fitted.
     pub fn is_usable(&self) -> bool {
-        self.condition != Condition::Scrap
+        !matches!(self.condition, Condition::Scrap | Condition::Unsaid)
     }
 }
 
@@ -111,6 +114,14 @@ impl Tray {
     pub fn recount(&mut self, lot: Lot) {
         self.lots.retain(|there| !there.is_same_kind(&lot));
         self.put(lot);
+    }
+
+    /// Take one valve of exactly this kind out again; whether there was one.
+    pub fn take_back(&mut self, lot: &Lot) -> bool {
+        let found = self.lots.iter_mut().find(|there| there.is_same_kind(lot) && there.count > 0);
+        let is_there = found.map(|there| there.count -= 1).is_some();
+        self.lots.retain(|lot| lot.count > 0);
+        is_there
     }
 
     /// Put valves in.
@@ -142,7 +153,8 @@ impl Tray {
     ) -> Option<Lot> {
         let fits = |lot: &Lot| {
             lot.count > 0
-                && lot.is_usable()
+                // Whoever fits a valve has looked at it.
+                && lot.condition != Condition::Scrap
                 && lot.material == material
                 && (bin.is_none() || is_same_bin(lot.bin.as_deref(), bin))
                 && length.is_none_or(|length| lot.length.get() >= length.get() - tolerance.get())

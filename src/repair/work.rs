@@ -267,9 +267,9 @@ fn valve_off(words: &[&str], unknown: Unknown) -> Result<Work, WorkError> {
     let (words, bin) = split_bin(words, unknown)?;
     let (words, condition) = match words.split_last() {
         Some((last, rest)) if last.parse::<Condition>().is_ok() => {
-            (rest, last.parse().unwrap_or(Condition::Flat))
+            (rest, last.parse().unwrap_or(Condition::Unsaid))
         }
-        _ => (words, Condition::Flat),
+        _ => (words, Condition::Unsaid),
     };
     Ok(Work::ValveOff { length: length(words)?, condition, bin })
 }
@@ -353,7 +353,7 @@ impl fmt::Display for Work {
             Work::Cleaned { solvent: false } => "cleaned".into(),
             Work::Cleaned { solvent: true } => "cleaned solvent".into(),
             Work::Rust(rust) => format!("rust {rust}"),
-            Work::ValveOff { length, condition: Condition::Flat, bin } => {
+            Work::ValveOff { length, condition: Condition::Unsaid, bin } => {
                 with("valve off", length) + &in_bin(bin)
             }
             Work::ValveOff { length, condition, bin } => {

@@ -145,7 +145,17 @@ fn what_cannot_be_understood_later_is_refused_and_leaves_no_line() {
 #[test]
 fn photos_are_copied_hashed_and_verified() {
     let dir = with_job();
-    fs::write(dir.path().join("Tip of A1.JPG"), b"first").unwrap();
+    // Looked at, and not believed for its name.
+    for (bytes, words) in [
+        (b"first".as_slice(), "no photo in JPEG, PNG or WebP, whatever its name says"),
+        // As telephones begin such a file (ISO/IEC 23008-12).
+        (b"\0\0\0\x24ftypheic\0\0\0\0".as_slice(), "but one in HEIC"),
+    ] {
+        fs::write(dir.path().join("Tip of A1.JPG"), bytes).unwrap();
+        platenote(&dir, &["mark", "job", "A1", "photo", "Tip of A1.JPG"]).code(1).stderr(contains(words));
+    }
+    assert!(!dir.path().join("job/diary.jsonl").exists());
+    fs::write(dir.path().join("Tip of A1.JPG"), b"\xff\xd8\xfffirst").unwrap();
     platenote(&dir, &["mark", "job", "A1", "outer", "photo", "Tip of A1.JPG"])
         .success()
         .stdout("mark 1: bass A1 outer: photo photos/photo-Tip_of_A1.jpg\n");
@@ -153,20 +163,20 @@ fn photos_are_copied_hashed_and_verified() {
     platenote(&dir, &["mark", "job", "A2", "photo", "Tip of A1.JPG"])
         .success()
         .stdout(contains("photo-Tip_of_A1.jpg"));
-    fs::write(dir.path().join("Tip of A1.JPG"), b"second").unwrap();
+    fs::write(dir.path().join("Tip of A1.JPG"), b"\xff\xd8\xffsecond").unwrap();
     platenote(&dir, &["mark", "job", "A2", "photo", "Tip of A1.JPG"])
         .success()
         .stdout(contains("photo-Tip_of_A1-2.jpg"));
     platenote(&dir, &["verify", "job"]).success();
     let stored = dir.path().join("job/photos/photo-Tip_of_A1.jpg");
-    assert_eq!(fs::read(&stored).unwrap(), b"first");
+    assert_eq!(fs::read(&stored).unwrap(), b"\xff\xd8\xfffirst");
     fs::write(&stored, b"retouched").unwrap();
-    fs::write(dir.path().join("job/photos/stray.jpg"), b"stray").unwrap();
+    fs::write(dir.path().join("job/photos/stray.jpg"), b"\xff\xd8\xffstray").unwrap();
     platenote(&dir, &["verify", "job"]).code(1).stdout(
         contains("altered: `photos/photo-Tip_of_A1.jpg`").and(contains("unlisted: `photos/stray.jpg`")),
     );
     // Cut off between the copy and its line: doing it again finds the copy.
-    fs::write(dir.path().join("stray.jpg"), b"stray").unwrap();
+    fs::write(dir.path().join("stray.jpg"), b"\xff\xd8\xffstray").unwrap();
     platenote(&dir, &["mark", "job", "photo", "stray.jpg"])
         .success()
         .stdout("mark 4: photo photos/stray.jpg\n");
@@ -218,6 +228,12 @@ fn the_work_list_comes_from_marks_alone_where_nothing_was_heard() {
     let dir = with_job();
     platenote(&dir, &["worklist", "job"]).success().stdout("no valve wants work\n");
     platenote(&dir, &["mark", "job", "A2", "inner", "valve", "off", "35", "bin", "3"]).success();
+    // Taken off and not looked at, it is not dealt back.
+    let lines = json(&dir, &["worklist", "job", "--json"]);
+    assert_eq!((&lines[0]["from"], &lines[0]["bin"]), (&"cut".into(), &serde_json::Value::Null));
+    platenote(&dir, &["mark", "job", "A2", "inner", "valve", "off", "flat"])
+        .success()
+        .stderr(contains("the valve of bass A2 inner was noted as off before").and(contains("counted once")));
     let lines = json(&dir, &["worklist", "job", "--json"]);
     assert_eq!(lines.len(), 1);
     let task = &lines[0];

@@ -13,6 +13,7 @@ mod cli_seal;
 mod cli_standing;
 mod cli_valves;
 mod cli_worklist;
+mod corrections;
 mod demo;
 mod fuzz;
 mod readme;

@@ -38,12 +38,13 @@ export function say(told, isTrouble = false) {
 
 const failed = (error) => say(error.error ? error : { error: "the program does not answer", next: "start it again if it has ended" }, true);
 
-/** Do something and say what came of it. */
+/** Do something and say what came of it; what wants a plain yes is asked first. */
 export async function act(what, body = {}) {
   try {
     say(await ask(`do/${what}`, body));
     return true;
   } catch (error) {
+    if (error.ask && !body.yes && confirm(error.error)) return act(what, { ...body, yes: true });
     failed(error);
     return false;
   }

@@ -16,9 +16,17 @@ export async function loadPlan(again = false) {
     return;
   }
   isTouched = false;
+  const typed = again ? null : sessionStorage.getItem(typedKey());
+  if (again) sessionStorage.removeItem(typedKey());
+  if (typed) table = JSON.parse(typed);
   draw();
   faults([]);
+  // What was typed before the page was loaded anew is still here, and still not kept.
+  if (typed) touched();
 }
+
+/** What is typed belongs to the plan it was typed into. */
+const typedKey = () => `plan ${seen}`;
 
 function cell(thing, key, name, label, size = 5, also = () => {}) {
   const input = document.createElement("input");
@@ -47,6 +55,7 @@ function bound(input, thing, key, name, label, also = () => {}) {
 
 function touched() {
   isTouched = true;
+  sessionStorage.setItem(typedKey(), JSON.stringify(table));
   clearTimeout(waiting);
   waiting = setTimeout(check, 200);
 }
@@ -110,7 +119,7 @@ function boxed(title, ...parts) {
 
 const BELLOWS = [["unisonoric", "one note a plate"], ["bisonoric", "two notes a plate"]];
 const KINDS = ["leather", "leather + spring", "plastic", "plastic + spring"].map((kind) => [kind, kind]);
-const EMPTY_PLATE = { press: "", draw: "", outer: "?", inner: "?", outer_kind: "leather", inner_kind: "leather", slot_press: "", slot_draw: "" };
+const EMPTY_PLATE = { press: "", draw: "", outer: "?", inner: "?", outer_kind: "leather", inner_kind: "leather", slot_press: "", slot_draw: "", was: "" };
 
 const emptyRow = (name) => ({ name, tremolo: "0", tremolo_in: "cents", plates: [{ ...EMPTY_PLATE }] });
 
@@ -209,8 +218,12 @@ $("plan-form").addEventListener("submit", async (event) => {
   event.preventDefault();
   if (await act("keep-plan", { table, seen })) {
     isTouched = false;
+    sessionStorage.removeItem(typedKey());
     ({ table, seen } = await ask("plan"));
     draw();
   }
+});
+$("undo-plan").addEventListener("click", async () => {
+  if (await act("undo-plan")) await loadPlan(true);
 });
 $("load-plan").addEventListener("click", () => loadPlan(true));

@@ -80,7 +80,7 @@ fn newest_pass(job: &Job) -> Result<String, Failure> {
     job.passes().last().map(|facts| facts.pass.clone()).ok_or_else(|| {
         Failure::could_not(
             format!("the job `{}` has no pass yet, so there is nothing to judge", job.folder().display()),
-            format!("add sound files: `platenote add {} FILE… --pass before`", job.folder().display()),
+            format!("add sound files: `platenote add {} FILE… --pass before`", output::quoted(job.folder())),
         )
     })
 }

@@ -24,6 +24,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let change = arguments.pass.checked()?;
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
+    arguments.pass.ask_if_near(&job)?;
     // The input first: where none can be opened, no pass is opened either.
     let mut microphone = Microphone::open(arguments.device.as_deref())?;
     let input = microphone.input().clone();
@@ -57,7 +58,11 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     bench.front.close()?;
     played?;
     sum_up(&session);
-    output::say(&format!("next:  `platenote findings {} --pass {}`", arguments.folder.display(), facts.pass));
+    output::say(&format!(
+        "next:  `platenote findings {} --pass {}`",
+        output::quoted(&arguments.folder),
+        facts.pass
+    ));
     Ok(Ended::Done)
 }
 

@@ -21,6 +21,7 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let input = microphone.input().clone();
     let (clock, clock_words) = session::clock_of_input(&input);
     output::say(&clock_words);
+    arguments.pass.ask_if_near(&job)?;
     let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
     let channels = u16::try_from(input.channels).unwrap_or(1).max(1);
     let recording = job.begin_recording(&pass, input.rate_hz, channels)?;
@@ -44,14 +45,15 @@ pub(super) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     }
     let order =
         (arguments.order != "plates" && arguments.order != "strokes").then(|| arguments.order.clone());
-    let order_words = order.as_ref().map_or(String::new(), |order| format!(" --order \"{order}\""));
+    let order_words =
+        order.as_ref().map_or(String::new(), |order| format!(" --order {}", output::quoted(order)));
     let folder = arguments.folder.clone();
     sweep::run(sweep::Arguments::of_recording(folder, file.clone(), arguments.pass, order, arguments.json))?;
-    let clock = clock.map_or(String::new(), |clock| format!(" --clock \"{}\"", clock.device));
+    let clock = clock.map_or(String::new(), |clock| format!(" --clock {}", output::quoted(&clock.device)));
     output::say(&format!(
         "next:  `platenote sweep {} {} --pass {pass}{order_words}{clock} --accept` stores the takes",
-        arguments.folder.display(),
-        file.display()
+        output::quoted(&arguments.folder),
+        output::quoted(&file)
     ));
     Ok(Ended::Done)
 }

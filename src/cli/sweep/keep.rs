@@ -5,7 +5,7 @@ use super::proposal::{Proposal, Row};
 use crate::audio;
 use crate::cli::failure::{Ended, Failure, print_error};
 use crate::cli::output;
-use crate::job::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Stored};
+use crate::job::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Stored, TakeFacts};
 use crate::segmentation::Cuts;
 use crate::take::Take;
 
@@ -16,6 +16,8 @@ pub(super) struct Kept {
     pub state: &'static str,
     /// The stored file, seen from the job folder.
     pub take: Option<String>,
+    /// Where it was before it was moved.
+    pub was: Option<String>,
 }
 
 /// Store the placed notes; for each row what became of it.
@@ -24,8 +26,11 @@ pub(super) fn keep(
     change: &PassChange,
     proposal: &Proposal,
 ) -> Result<(Vec<Kept>, Ended), Failure> {
-    let mut kept: Vec<Kept> =
-        proposal.rows.iter().map(|row| Kept { state: left_out(proposal, row), take: None }).collect();
+    let mut kept: Vec<Kept> = proposal
+        .rows
+        .iter()
+        .map(|row| Kept { state: left_out(proposal, row, arguments.doubtful), take: None, was: None })
+        .collect();
     let stretches: Vec<_> = proposal
         .rows
         .iter()
@@ -39,13 +44,14 @@ pub(super) fn keep(
     let clock = arguments.clock.as_ref().map(|clock| clock.at(proposal.streamed.rate_hz)).transpose()?;
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
+    arguments.pass.ask_if_near(&job)?;
     let pass = job.open_pass(&arguments.pass.name, change)?.pass;
     let channels = proposal.streamed.channels;
     let mut cuts = Cuts::new(&stretches, channels);
     let mut stop: Option<Failure> = None;
     let mut store = |job: &mut JobWriter, idx: usize, sound: Vec<f32>| {
         let Some(row) = proposal.rows.get(idx) else { return true };
-        match store(job, &pass, clock.clone(), arguments.sealed, proposal, row, sound) {
+        match store(job, arguments, &pass, clock.clone(), proposal, row, sound) {
             Ok(done) => kept.get_mut(idx).into_iter().for_each(|one| *one = done.clone()),
             Err(failure) => {
                 ended = Ended::CouldNot;
@@ -70,27 +76,34 @@ pub(super) fn keep(
 }
 
 /// Why a row is not stored; empty when it is to be.
-fn left_out(proposal: &Proposal, row: &Row) -> &'static str {
+fn left_out(proposal: &Proposal, row: &Row, doubtful: bool) -> &'static str {
     if row.place.is_none() {
         return "unplaced";
     }
+    if !row.doubts.is_empty() && !doubtful {
+        return "doubtful";
+    }
     // The newest take of a reed speaks in the job too, so a worse one played later must not be it.
     match proposal.speaks_instead(row) {
-        Some(speaks) if speaks.start_s < row.start_s => "earlier_speaks",
+        Some(speaks) if speaks.start_s < row.start_s && (doubtful || speaks.doubts.is_empty()) => {
+            "earlier_speaks"
+        }
         _ => "",
     }
 }
 
 fn store(
     job: &mut JobWriter,
+    arguments: &Arguments,
     pass: &str,
     clock: Option<ClockFacts>,
-    sealed: bool,
     proposal: &Proposal,
     row: &Row,
     sound: Vec<f32>,
 ) -> Result<Kept, Failure> {
-    let Some(place) = row.place.clone() else { return Ok(Kept { state: "unplaced", take: None }) };
+    let Some(place) = row.place.clone() else {
+        return Ok(Kept { state: "unplaced", take: None, was: None });
+    };
     let (channels, rate_hz) = (proposal.streamed.channels.max(1), proposal.streamed.rate_hz);
     let channel = audio::clearest_channel(&sound, channels, rate_hz);
     let samples = sound.chunks_exact(channels).filter_map(|frame| frame.get(channel).copied());
@@ -100,7 +113,7 @@ fn store(
         take.remarks.push(format!("channel {} of {channels}, the clearest, was used", channel + 1));
     }
     take.remarks.extend(row.faults.iter().cloned());
-    take.remarks.extend(row.doubts.iter().map(|doubt| format!("its place is doubtful: {doubt}")));
+    take.remarks.extend(row.doubts.iter().map(|doubt| format!("{}{doubt}", TakeFacts::DOUBT)));
     let why = match row.is_said {
         true => "the list of the long recording's notes says so".to_owned(),
         false => "its pitch and its turn in the long recording say so".to_owned(),
@@ -122,19 +135,33 @@ fn store(
         clock,
     };
     let bytes = audio::wav_bytes(&take)?;
-    let stored =
-        if sealed { job.store_sealed_cut(new, cut, &bytes) } else { job.store_cut(new, cut, &bytes) };
+    let stored = if arguments.sealed {
+        job.store_sealed_cut(new, cut, &bytes)
+    } else {
+        job.store_cut(new, cut, &bytes)
+    };
+    let mut was = None;
     let (state, file) = match stored {
         Ok(Stored::New(stored)) => ("stored", stored.facts.file),
+        // Stored in doubt before, and sure by now.
+        Ok(Stored::Again(stored)) if stored.facts.doubts().next().is_some() && row.doubts.is_empty() => {
+            job.move_take(&stored.facts.file, &place, &why)?;
+            ("settled", stored.facts.file)
+        }
         Ok(Stored::Again(stored)) => ("already_there", stored.facts.file),
         Ok(Stored::Restored(stored)) => ("restored", stored.facts.file),
-        Err(job::Error::SameSound { file, .. }) if row.is_said => {
+        // A better order moves what the first one placed, and not what somebody has put there since.
+        Err(job::Error::SameSound { file, place: before })
+            if row.is_said
+                || (arguments.order.is_some() && row.doubts.is_empty() && !job.is_placed_anew(&file)) =>
+        {
             job.move_take(&file, &place, &why)?;
+            was = Some(before);
             ("moved", file)
         }
-        // Somebody has put it there since: that stands.
         Err(job::Error::SameSound { file, .. }) => ("elsewhere", file),
+        Err(job::Error::Withdrawn { file, .. }) => ("withdrawn", file),
         Err(error) => return Err(error.into()),
     };
-    Ok(Kept { state, take: Some(file) })
+    Ok(Kept { state, take: Some(file), was })
 }

@@ -24,9 +24,13 @@ use crate::job::Job;
 #[derive(Args)]
 #[command(after_help = "\
 Play every reed in order, press then draw, with half a second of quiet between the notes. Without --accept nothing is \
-stored: a table and pictures in the job's report folder show what would be. Doubtful places are marked; write them to \
-a list (--list placing.csv), correct its column `place`, and run the same command again: what the list says holds. The \
-recording itself is only read.")]
+stored: a table and pictures in the job's report folder show what would be. Doubtful places are marked, and --accept leaves \
+them out unless --doubtful is said too; write them to a list (--list placing.csv), correct its column `place`, and run the \
+same command again: what the list says holds.
+
+To correct notes that are stored: run the command again with a better --order, or with a corrected list (a new name writes \
+the list), and --accept. What lay at a wrong place is moved, and both places are listed; one take alone is put right with \
+`platenote take`. The recording itself is only read.")]
 pub(crate) struct Arguments {
     /// Folder of the job
     #[arg(value_name = "JOB")]
@@ -50,13 +54,16 @@ pub(crate) struct Arguments {
     /// The clock it was recorded with: a device that `calibrate` knows, or ppm as `12.5±3`
     #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true)]
     clock: Option<TypedClock>,
-    /// Store the takes
+    /// Store the takes whose places are sure, and move what was stored at another place by mistake
     #[arg(long)]
     accept: bool,
     /// A row's sealed pass: film over all its outer valves, or caps over its outer tongues; each note is a sealed play of a
     /// sealing test and is compared with the reed's ordinary takes of the pass
     #[arg(long)]
     sealed: bool,
+    /// Store those of doubtful places too; the doubt stays with them
+    #[arg(long, requires = "accept")]
+    doubtful: bool,
     /// CSV list of the notes and their places: written where it is not there yet, else read, and what it says holds
     #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
@@ -85,6 +92,7 @@ impl Arguments {
             clock: None,
             accept: false,
             sealed: false,
+            doubtful: false,
             list: None,
             json,
         }

@@ -148,7 +148,15 @@ fn state_words(kept: &Kept) -> String {
         "stored" => format!("stored as {take}"),
         "already_there" => format!("there already as {take}"),
         "restored" => format!("its take had gone and is back: {take}"),
-        "moved" => format!("moved there, the take keeps its name: {take}"),
+        "moved" => {
+            format!(
+                "moved there from {}, the take keeps its name: {take}",
+                kept.was.as_deref().unwrap_or_default()
+            )
+        }
+        "settled" => format!("its place is sure now: {take}"),
+        "doubtful" => "doubtful, and so not stored".into(),
+        "withdrawn" => format!("stored before as {take}, and withdrawn"),
         "elsewhere" => format!("stored before at another place, as {take}, and left there"),
         _ => "not stored".into(),
     }
@@ -180,6 +188,7 @@ fn as_json(proposal: &Proposal, kept: Option<&[Kept]>, pictures: &Pictures) -> R
                 "sure": row.doubts.is_empty(), "doubts": row.doubts, "faults": row.faults, "speaks": row.speaks,
                 "by": if row.is_said { "list" } else { "order" },
                 "state": kept.map(|kept| kept.state), "take": kept.and_then(|kept| kept.take.clone()),
+                "was": kept.and_then(|kept| kept.was.clone()),
             }))?,
             None => output::json(&json!({
                 "format": 1, "kind": "unplaced", "start_s": row.start_s, "end_s": row.stop_s,
@@ -238,7 +247,7 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
     }
     output::say(&format!("To look at: {}", pictures.page.display()));
     let doubtful = proposal.rows.iter().any(|row| !row.doubts.is_empty());
-    let job = arguments.folder.display();
+    let job = output::quoted(&arguments.folder);
     match kept {
         None => output::say(&format!(
             "Nothing is stored yet; the same with --accept stores.{}",
@@ -250,6 +259,15 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
         )),
         Some(kept) => {
             output::say(&format!("{}; `platenote findings {job}` tells what they say.", kept_words(kept)));
+            if kept.iter().any(|kept| kept.state == "doubtful") {
+                output::say(
+                    "The doubtful ones: correct them in a list (--list placing.csv), or store them as they are with --doubtful.",
+                );
+            }
+            output::say(
+                "Where a stored note lies at a wrong place: the same with a better --order or a corrected --list, or \
+                 `platenote take`.",
+            );
         }
     }
 }
@@ -258,12 +276,19 @@ fn say_around(arguments: &Arguments, proposal: &Proposal, kept: Option<&[Kept]>,
 fn kept_words(kept: &[Kept]) -> String {
     let of = |state: &str| kept.iter().filter(|kept| kept.state == state).count();
     let are = |n: usize| if n == 1 { "is" } else { "are" };
-    let others: Vec<String> = [("already_there", "there already"), ("restored", "back"), ("moved", "moved")]
-        .iter()
-        .map(|(state, words)| (of(state), words))
-        .filter(|(n, _)| *n > 0)
-        .map(|(n, words)| format!("{n} {} {words}", are(n)))
-        .collect();
+    let others: Vec<String> = [
+        ("already_there", "there already"),
+        ("restored", "back"),
+        ("moved", "moved"),
+        ("settled", "sure now"),
+        ("doubtful", "doubtful and left out"),
+        ("withdrawn", "withdrawn and left out"),
+    ]
+    .iter()
+    .map(|(state, words)| (of(state), words))
+    .filter(|(n, _)| *n > 0)
+    .map(|(n, words)| format!("{n} {} {words}", are(n)))
+    .collect();
     match of("stored") {
         0 if !others.is_empty() => format!("No new take: {}", others.join(", ")),
         new => [vec![format!("{} {} stored", counted(new, "take"), are(new))], others].concat().join(", "),

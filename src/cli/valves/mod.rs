@@ -100,6 +100,8 @@ enum ConditionName {
     Stained,
     /// Curled: to be flattened
     Curled,
+    /// Nobody has looked: not to be used yet
+    Unsaid,
     /// For scrap: not to be used
     Scrap,
 }
@@ -166,6 +168,7 @@ fn counted(arguments: &Arguments) -> Result<Vec<Lot>, Failure> {
         ConditionName::Flat => Condition::Flat,
         ConditionName::Stained => Condition::Stained,
         ConditionName::Curled => Condition::Curled,
+        ConditionName::Unsaid => Condition::Unsaid,
         ConditionName::Scrap => Condition::Scrap,
     };
     let mut lots: Vec<Lot> = Vec::new();

@@ -82,6 +82,7 @@ pub(super) fn count(fitting: &Fitting, check: &CountCheck) -> Result<(), Failure
         ("kept", totals.kept),
         ("nothing_noted", totals.unsaid),
         ("tray", totals.tray as usize),
+        ("unsaid_condition", totals.unsaid_condition as usize),
         ("scrap", totals.scrap as usize),
     ] {
         output::csv(&[what, &count.to_string()])?;

@@ -1,6 +1,7 @@
 //! `plan.toml`: what lies on the bench, as people write and edit it (`docs/job-format.md`).
 
 mod edit;
+mod moves;
 mod plates_csv;
 mod reader;
 mod row;
@@ -18,6 +19,7 @@ use crate::repair::ValveRule;
 use crate::units::{Cents, Decibels, Hz};
 use reader::{Faults, Section, start_of};
 
+pub use moves::{Origins, PlanEdit};
 pub use reader::Fault;
 pub use template::Template;
 

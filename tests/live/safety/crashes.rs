@@ -108,6 +108,7 @@ fn a_photo_cut_off_is_stored_once_when_it_is_noted_again() {
     let workshop = Workshop::new();
     let mut bytes = vec![0_u8; 3_000_000];
     bytes.iter_mut().for_each(|byte| *byte = dice.below(256) as u8);
+    bytes[..3].copy_from_slice(&[0xff, 0xd8, 0xff]); // As a JPEG begins.
     fs::write(workshop.path("plate.jpg"), &bytes).unwrap();
     let words = ["mark", "job", "A1", "photo", "plate.jpg"];
     let trial = Workshop::new();

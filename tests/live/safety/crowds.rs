@@ -26,7 +26,7 @@ fn every_pair_of_writing_verbs_at_once_loses_no_line() {
             if first == "sweep" || second == "sweep" {
                 long_recording(&workshop, 2);
             }
-            fs::write(workshop.path("plate.jpg"), [7; 40_000]).unwrap();
+            fs::write(workshop.path("plate.jpg"), [&[0xff, 0xd8, 0xff][..], &[7; 40_000]].concat()).unwrap();
             fs::write(workshop.path("tray.csv"), "length,count\n36 mm,3\n").unwrap();
             for text in ["one", "two"] {
                 workshop.done(&["mark", "job", "note", text]);

@@ -241,7 +241,7 @@ fn a_disk_that_is_full_while_a_take_is_stored_is_said_and_costs_that_take() {
 fn whoever_comes_while_the_bench_records_is_told_to_wait() {
     let workshop = at_a_plate();
     workshop.sound("A1-press.wav", 1, 30_000);
-    fs::write(workshop.path("plate.jpg"), [7; 40_000]).unwrap();
+    fs::write(workshop.path("plate.jpg"), [&[0xff, 0xd8, 0xff][..], &[7; 40_000]].concat()).unwrap();
     fs::write(workshop.path("tray.csv"), "length,count\n36 mm,3\n").unwrap();
     workshop.done(&["mark", "job", "note", "one"]);
     let AtTheBench { mut child, microphone } = AtTheBench::start(&workshop, &RECORD);

@@ -1,10 +1,10 @@
 //! Pitch against the target.
 
-use platenote::analysis::Refusal;
+use platenote::analysis::{Refusal, SoundingReed};
 use platenote::instrument::{Stroke, Tremolo};
 use platenote::judgement::{Missing, Tune, judge};
 
-use super::built::{cents, change, detune, hz, in_tune, instrument, reed, reed_finding};
+use super::built::{cents, change, db, detune, hz, in_tune, instrument, reed, reed_finding};
 
 #[test]
 fn a_reed_is_tuned_only_when_it_is_surely_outside_the_tolerance() {
@@ -70,6 +70,78 @@ fn the_block_s_shift_is_the_median_and_no_reed_s() {
     assert_eq!(block, "bass");
     assert!((shift.get() - 7.851).abs() < 1e-6);
     assert!(findings.swaps.is_empty());
+}
+
+/// A semitone is more than anybody files (common practice, no source).
+#[test]
+fn a_reed_a_semitone_off_is_a_wrong_plan_or_place_and_never_raised_or_lowered() {
+    let plan = instrument(12);
+    for by in [100.0, -100.0, 117.0, -430.0, 1200.0] {
+        let mut pass = in_tune(&plan);
+        detune(&mut pass, &reed(3, Stroke::Draw), by);
+        let findings = judge(&plan, &pass);
+        let found = reed_finding(&findings, 3, Stroke::Draw);
+        assert_eq!(found.pitch.clone().expect("a pitch").tune, None, "{by}");
+        let told = found.warnings.join(" ");
+        assert!(told.contains("plan or place is wrong") || told.contains("may belong at"), "{by}: {told}");
+    }
+    let mut pass = in_tune(&plan);
+    detune(&mut pass, &reed(3, Stroke::Draw), 117.0);
+    let told = reed_finding(&judge(&plan, &pass), 3, Stroke::Draw).warnings.join(" ");
+    assert!(told.contains("note 3") && told.contains("row `A`"), "{told}");
+}
+
+#[test]
+fn two_reeds_together_give_no_tuning_work_and_the_rank_is_named() {
+    let mut plan = instrument(12);
+    // A second rank, 14 cents higher.
+    let mut rank = plan.blocks[0].rows[0].clone();
+    (rank.name, rank.tremolo) = ("M".into(), Tremolo::Even(cents(14.0)));
+    plan.blocks[0].rows.push(rank);
+    let mut pass = in_tune(&plan);
+    let place = reed(5, Stroke::Press);
+    detune(&mut pass, &place, 8.0);
+    let with = |pass: &mut _, by: f64| {
+        change(pass, &place, |reading| {
+            let sounding = |f0, level| SoundingReed { f0, uncertainty: cents(0.2), level: db(level) };
+            let other = reading.f0.raised_by(cents(by));
+            reading.reeds = vec![sounding(reading.f0, 0.0), sounding(other, -4.0)];
+        });
+    };
+    with(&mut pass, 6.5);
+    let findings = judge(&plan, &pass);
+    let found = reed_finding(&findings, 5, Stroke::Press);
+    assert_eq!(found.pitch.clone().expect("a pitch").tune, None);
+    let told = found.warnings.join(" ");
+    assert!(told.contains("bass M5 press") && told.contains("record the reed alone"), "{told}");
+    // The plate's own opposite reed is the sign of a leak, and its pitch may still be told.
+    let mut pass = in_tune(&plan);
+    detune(&mut pass, &place, 8.0);
+    with(&mut pass, -8.0);
+    let findings = judge(&plan, &pass);
+    assert_eq!(
+        reed_finding(&findings, 5, Stroke::Press).pitch.clone().expect("a pitch").tune,
+        Some(Tune::Lower)
+    );
+}
+
+/// In German the note a semitone below C is H, and B is the one below that (DIN 1311 and any German primer, from memory).
+#[test]
+fn german_note_names_in_the_plan_are_named() {
+    let plan = instrument(12);
+    let mut pass = in_tune(&plan);
+    let of_b: Vec<_> =
+        plan.reeds().filter(|(_, reed)| reed.note.pitch_class() == 11).map(|(place, _)| place).collect();
+    assert!(!of_b.is_empty());
+    for place in &of_b {
+        detune(&mut pass, place, -97.0);
+    }
+    let told = judge(&plan, &pass).warnings.join(" ");
+    assert!(told.contains("German"), "{told}");
+    // One other reed that lies a note off, and it is another story.
+    detune(&mut pass, &reed(1, Stroke::Press), 104.0);
+    assert!(!judge(&plan, &pass).warnings.join(" ").contains("German"));
+    assert!(!judge(&plan, &in_tune(&plan)).warnings.join(" ").contains("German"));
 }
 
 /// 1200·log2(44100/48000) = -146.71 cents: a file labelled with the other common rate.

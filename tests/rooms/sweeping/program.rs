@@ -123,10 +123,21 @@ fn a_recording_is_shown_first_then_stored_once_and_corrected_by_its_list() {
     platenote(&at, &with_list).success().stderr(contains("`placing.csv` is written"));
     let list = fs::read_to_string(at.path().join("placing.csv")).expect("the list");
     assert_eq!(list.lines().count(), 1 + placed.len() + 1);
+    // What is doubtful is left out, and stored only when that is said.
     platenote(&at, &["sweep", "job", "row-a.wav", "--pass", "before", "--accept"])
         .success()
-        .stderr(contains("takes are stored"));
-    let stored = cuts(&at);
+        .stdout(contains("doubtful, and so not stored"))
+        .stderr(contains("takes are stored").and(contains("--doubtful")));
+    let n_sure = placed.iter().filter(|line| line["sure"] == true).count();
+    assert_eq!(cuts(&at).len(), n_sure);
+    platenote(&at, &["sweep", "job", "row-a.wav", "--pass", "before", "--accept", "--doubtful"]).success();
+    let found = platenote(&at, &["findings", "job", "--pass", "before", "--json"]).success();
+    let valves: Vec<Value> = lines(&found, "valve");
+    let of_a3 = valves.iter().filter(|line| line["plate"] == "bass A3");
+    let reasons: Vec<&str> = of_a3.filter_map(|line| line["reason"].as_str()).collect();
+    assert!(reasons.iter().any(|reason| reason.contains("its place is doubtful")), "{reasons:?}");
+    let mut stored = cuts(&at);
+    stored.sort_by(|left, right| left.1.from_s.total_cmp(&right.1.from_s));
     assert_eq!(stored.len(), placed.len());
     let hash = platenote::job::hash_of(&at.path().join("row-a.wav")).expect("a hash");
     for ((place, cut), line) in stored.iter().zip(&placed) {
@@ -141,7 +152,7 @@ fn a_recording_is_shown_first_then_stored_once_and_corrected_by_its_list() {
 
     // Again: nothing is stored twice.
     let diary = fs::read(at.path().join("job/diary.jsonl")).expect("the diary");
-    platenote(&at, &["sweep", "job", "row-a.wav", "--pass", "before", "--accept"])
+    platenote(&at, &["sweep", "job", "row-a.wav", "--pass", "before", "--accept", "--doubtful"])
         .success()
         .stdout(contains("there already as"))
         .stderr(contains("No new take: ").and(contains("are there already; `platenote findings")));
@@ -156,9 +167,18 @@ fn a_recording_is_shown_first_then_stored_once_and_corrected_by_its_list() {
     let states: Vec<Value> =
         lines(&moved, "placed").into_iter().filter(|line| line["state"] == "moved").collect();
     assert_eq!(states.len(), 2, "{states:?}");
+    assert!(
+        states.iter().all(|line| line["was"].as_str().is_some_and(|was| was.contains("A12"))),
+        "{states:?}"
+    );
     assert!(states.iter().all(
         |line| line["by"] == "list" && line["place"].as_str().is_some_and(|place| place.contains("A12"))
     ));
+
+    // And what an order says: the whole row was played draw first.
+    let order =
+        ["sweep", "job", "row-a.wav", "--pass", "before", "--order", "A1..A12 draw press", "--accept"];
+    platenote(&at, &order).success().stdout(contains("moved there from"));
 
     // The takes can be listened to.
     platenote(&at, &["findings", "job", "--pass", "before"]).success();

@@ -65,15 +65,15 @@ fn the_plan_sets_other_numbers() {
 }
 
 #[test]
-fn forty_eight_needed_and_two_missing() {
-    let notes = (0..12).map(|_| "\"E2\"").collect::<Vec<_>>().join(", ");
+fn six_needed_and_two_missing() {
+    let notes = (0..3).map(|_| "\"E2\"").collect::<Vec<_>>().join(", ");
     let rows = format!(
-        "[[block.row]]\nname = \"A\"\nnotes = [{notes}]\nvalves_mm = 35\n[[block.row]]\nname = \"B\"\nnotes = [{notes}]\nvalves_mm = 33\n"
+        "[[block.row]]\nname = \"A\"\nnotes = [{notes}]\nvalves_mm = [[58, 58], [58, 0], 0]\n[[block.row]]\nname = \"B\"\nnotes = [{notes}]\nvalves_mm = [[28, 28], [28, 0], 0]\n"
     );
     let (instrument, rule) = plan(&rows);
-    let bench = Bench::after(&instrument, &rule, &[counted(&[(35.0, 23), (33.0, 23), (20.0, 40)], true)]);
+    let bench = Bench::after(&instrument, &rule, &[counted(&[(58.0, 2), (28.0, 2), (20.0, 40)], true)]);
     let fitting = fit(&needs(&instrument, &rule, &bench), &bench.tray, &rule);
-    assert_eq!(fitting.summary(), "48 needed, 46 usable: cut 2: 35 mm × 1, 33 mm × 1");
+    assert_eq!(fitting.summary(), "6 needed, 4 usable: cut 2: 58 mm × 1, 28 mm × 1");
     assert_eq!(fitting.left.count(), 40);
 }
 
@@ -239,6 +239,29 @@ fn the_tray_follows_the_marks() {
     assert_eq!(count(&told), 4);
     told.push(counted(&[(38.0, 2)], true));
     assert_eq!(count(&told), 2);
+}
+
+#[test]
+fn a_valve_taken_off_is_dealt_back_only_where_its_condition_was_said_and_counted_once() {
+    let (instrument, rule) = plan(TWO_ROWS);
+    let after = |typed: &[(&str, &str)]| {
+        let bench = Bench::after(&instrument, &rule, &marks(&instrument, typed));
+        let served = fit(&needs(&instrument, &rule, &bench), &bench.tray, &rule).served();
+        (bench.tray.count(), served)
+    };
+    assert_eq!(after(&[("A1 outer", "valve off 38 mm")]), (1, 0));
+    assert_eq!(after(&[("A1 outer", "valve off 38 mm scrap")]), (1, 0));
+    assert_eq!(after(&[("A1 outer", "valve off 38 mm flat")]), (1, 1));
+    // Noted twice it is one valve, and the later note says what it is like; with or without its length.
+    assert_eq!(after(&[("A1 outer", "valve off 38 mm"), ("A1 outer", "valve off 38 mm")]), (1, 0));
+    assert_eq!(after(&[("A1 outer", "valve off 38 mm"), ("A1 outer", "valve off flat")]), (1, 1));
+    // Off, fitted and off again it is two.
+    let twice = [
+        ("A1 outer", "valve off 38 mm"),
+        ("A1 outer", "valve fitted 38 mm new"),
+        ("A1 outer", "valve off 38 mm"),
+    ];
+    assert_eq!(after(&twice).0, 2);
 }
 
 #[test]

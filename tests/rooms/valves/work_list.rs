@@ -54,7 +54,7 @@ fn a_leak_comes_with_length_bin_face_and_whether_to_lift() {
             ("A3 outer", Verdict::Leaks),
             ("B1 outer", Verdict::NoSign),
         ],
-        &[("A2 outer", "valve off 38 mm bin 4")],
+        &[("A2 outer", "valve off 38 mm flat bin 4")],
     );
     let told: Vec<(String, bool, usize)> =
         list.tasks.iter().map(|task| (task.plate.to_string(), task.lift, task.valves.len())).collect();
