@@ -13,8 +13,8 @@ const TILT_DB: f64 = 0.24;
 const TILT_FROM_HZ: f64 = 2_000.0;
 const OWN_DB: f64 = 0.14;
 /// And by so much more per kHz, where a body's reflections change within millimetres, up to a bound.
-const OWN_DB_PER_KHZ: f64 = 0.12;
-const MOST_OWN_DB: f64 = 0.7;
+const OWN_DB_PER_KHZ: f64 = 0.2;
+const MOST_OWN_DB: f64 = 1.2;
 
 /// Covariance of all curves' `d0, d1` (in this order, curve after curve): the fit's and the nuisance's.
 ///

@@ -14,8 +14,8 @@ const PROMISED_FROM_HZ: f64 = 110.0;
 const FREEDOM: f64 = 20.0;
 /// Log-likelihood ratios from which a leak is named and suspected; chosen by the simulated plates of
 /// `tests/rooms/sealing/` for at most one false alarm in 48.
-const LEAKS_FROM: f64 = 8.0;
-const SUSPECT_FROM: f64 = 6.0;
+const LEAKS_FROM: f64 = 10.0;
+const SUSPECT_FROM: f64 = 8.0;
 /// Tight is said up to this size at the most, openings.
 const TIGHT_TO_AT_MOST: f64 = 1.0;
 /// How much plates differ from that and from the pitch's slope, by the two-tongue model with other measures (with a partner

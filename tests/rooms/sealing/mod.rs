@@ -4,6 +4,7 @@
 
 mod by_sound;
 mod held;
+mod row;
 mod swell;
 
 use crate::bench::chance::Chance;
