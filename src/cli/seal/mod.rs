@@ -31,8 +31,9 @@ pub(crate) struct Arguments {
     #[arg(value_name = "JOB")]
     folder: PathBuf,
     /// The valve or the reed that tests it: `bass B3 inner`, `B3 draw`
+    // Another name than `--place`, which says where the pass is measured.
     #[arg(value_name = "PLACE", required = true)]
-    place: Vec<String>,
+    valve: Vec<String>,
     #[command(flatten)]
     pass: PassArguments,
     /// How it is blown [default: told from the sound]
@@ -75,7 +76,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let bench_file = SealBenchFile::open()?;
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
-    let reed = reed_of(job.instrument(), &arguments.place.join(" "))?;
+    let reed = reed_of(job.instrument(), &arguments.valve.join(" "))?;
     let kind = arguments.blown.map(|blown| match blown {
         Blown::Held => BlownKind::Held,
         Blown::Swell => BlownKind::Swell,
