@@ -10,6 +10,8 @@ const DISAGREE: f64 = 6.0;
 const LEAST_SPAN_DB: f64 = 6.0;
 /// Below this pitch a swell promises nothing, Hz: low tongues remember how they were blown.
 const PROMISED_FROM_HZ: f64 = 110.0;
+/// And above this one it calls nothing tight, Hz: small leaks change less there than a person's place does.
+const TIGHT_UP_TO_HZ: f64 = 880.0;
 /// Degrees of freedom of the Student likelihood: covariances are guesses.
 const FREEDOM: f64 = 20.0;
 /// Log-likelihood ratios from which a leak is named and suspected; chosen by the simulated plates of
@@ -182,7 +184,7 @@ fn told(set: &SealSet, bench: &SealBench, pairs: usize, loss: Loss) -> SealingFi
         SealVerdict::Leaks
     } else if loss.evidence >= SUSPECT_FROM {
         SealVerdict::Suspect
-    } else if limit <= TIGHT_TO_AT_MOST && loss.change < CHANGED {
+    } else if limit <= TIGHT_TO_AT_MOST && loss.change < CHANGED && set.pitch_hz <= TIGHT_UP_TO_HZ {
         SealVerdict::Tight
     } else {
         SealVerdict::Unclear
@@ -203,6 +205,10 @@ fn told(set: &SealSet, bench: &SealBench, pairs: usize, loss: Loss) -> SealingFi
         ),
         _ if set.pitch_hz < PROMISED_FROM_HZ => (
             format!("{figures}; below {PROMISED_FROM_HZ} Hz swells by hand tell nothing for sure"),
+            "hold the pressure by a gauge: plays of 3 s, evenly".into(),
+        ),
+        _ if set.pitch_hz > TIGHT_UP_TO_HZ => (
+            format!("{figures}; above {TIGHT_UP_TO_HZ} Hz swells by hand show large leaks only"),
             "hold the pressure by a gauge: plays of 3 s, evenly".into(),
         ),
         _ if loss.change >= CHANGED => (

@@ -29,7 +29,7 @@ fn leaks_are_found_in_swells_from_110_hz() {
     }
 }
 
-/// At most one false alarm in 48 valves; 60, 95 and 98 % of the leaks of 0.5, 1 and 2 openings from 220 Hz up; a stated limit
+/// At most one false alarm in 48 valves; 60, 95 and 98 % of the leaks of 0.5, 1 and 2 openings from 220 to 880 Hz; a stated limit
 /// true in 95 %. `PLATENOTE_SEALING_PLATES=5` for the figures of docs/method.md.
 fn sweep(low_hz: f64, high_hz: f64) {
     let name = format!("swell {low_hz}-{high_hz} Hz");
@@ -40,7 +40,10 @@ fn sweep(low_hz: f64, high_hz: f64) {
             .enumerate()
             .flat_map(|(idx, plate)| (0..40).map(move |i| by_hand(plate, leak, 1_000 * idx as u64 + i)));
         let told = figures(&name, *size, tests);
-        let wanted = match (low_hz >= 220.0, *size) {
+        // From 880 Hz up the aim was missed: a person's place changes the high partials as much as a leak of half an opening.
+        let is_promised = (220.0..880.0).contains(&low_hz);
+        assert!(is_promised || low_hz < 220.0 || told.tight.hits == 0, "{name}: tight is not said there");
+        let wanted = match (is_promised, *size) {
             (_, 0.0) => {
                 // One in 48 must not be ruled out.
                 assert!(told.found.interval(0.02).0 <= 1.0 / 48.0, "{name}: false {}", told.found);
