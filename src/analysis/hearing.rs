@@ -6,7 +6,8 @@ use super::bands::Bands;
 use super::envelope::{Envelope, envelope};
 use super::fundamental::{Fundamental, fundamental};
 use super::pair::{Pair, pair};
-use super::partials::{Partials, Wander};
+use super::partials::{Partials, Wander, interpolate};
+use super::second_tone::MAINS_HZ;
 use super::sidebands::Stretch;
 use super::smoother::Track;
 use super::spectrum::spectrum;
@@ -48,6 +49,13 @@ const ODD_SNR: f64 = 30.0;
 const ODD_SHARE: f64 = 1e-3;
 /// An octave reed lies no farther from the exact octave, cents.
 const OCTAVE_CENTS: f64 = 50.0;
+/// Rounds of putting the fitted tone in the place of clipped samples.
+const CLIPPED_ROUNDS: usize = 2;
+/// Hum alone: so near to a mains frequency (grids hold 0.2 %, common practice), sounding to within this of both ends of the
+/// recording, s, and ranging over less than this in pitch, cents; bellows range over more, and a reed begins and ends.
+const MAINS_SHARE: f64 = 0.002;
+const EDGE_S: f64 = 0.1;
+const HUM_CENTS: f64 = 0.3;
 /// Two-sided 95 % point of the normal distribution.
 const NORMAL_95: f64 = 1.96;
 
@@ -79,7 +87,53 @@ pub(super) struct Hearing {
 impl Hearing {
     /// Listen to a take.
     pub fn new(take: &Take, expectation: &Expectation) -> Result<Self, Refusal> {
-        let signal = Signal::new(take)?;
+        let mut hearing = Self::of(Signal::new(take)?, expectation)?;
+        if !hearing.signal.clipped.is_empty() && !hearing.signal.is_badly_clipped() {
+            // Clipped samples are left out: the tone as it was fitted stands in for them, which adds nothing to the fit.
+            for _ in 0..CLIPPED_ROUNDS {
+                hearing.stand_in_for_clipped();
+                hearing = Self::of(hearing.signal, expectation)?;
+            }
+        }
+        if hearing.is_mains_hum() { Err(Refusal::NoTone) } else { Ok(hearing) }
+    }
+
+    /// Put the fitted tone in the place of the clipped samples.
+    fn stand_in_for_clipped(&mut self) {
+        let (wander, partials) = (&self.wander, &self.partials);
+        let mean = wander.power.iter().sum::<f64>() / wander.power.len().max(1) as f64;
+        for &i in &self.signal.clipped {
+            let time = i as f64 / self.signal.rate;
+            let frame = (time - wander.start_s) / wander.frame_s;
+            if frame < 0.0 || frame > wander.phase.len() as f64 - 1.0 {
+                continue;
+            }
+            let turned = std::f64::consts::TAU * partials.centre_hz * (time - partials.start_s)
+                + interpolate(&wander.phase, frame);
+            let level = (interpolate(&wander.power, frame) / mean.max(1e-300)).sqrt();
+            let fundamental = Complex::from_polar(1.0, turned);
+            let mut value = 0.0;
+            for band in &partials.bands {
+                value += (band.amplitude * fundamental.powu(band.number as u32)).re;
+            }
+            // The sound went at least as far as the card did.
+            let clipped = self.signal.samples[i];
+            self.signal.samples[i] = clipped.signum() * (level * value * clipped.signum()).max(clipped.abs());
+        }
+    }
+
+    /// Whether this is mains hum and no reed: at a mains frequency or twice it, from the first sample to the last, and
+    /// steadier than any bellows.
+    fn is_mains_hum(&self) -> bool {
+        let mains = MAINS_HZ.iter().flat_map(|hz| [*hz, 2.0 * hz]);
+        let at_mains = mains.into_iter().any(|hz| (self.measured_hz - hz).abs() < MAINS_SHARE * hz);
+        let from_end_to_end =
+            self.envelope.start_s < EDGE_S && self.envelope.end_s > self.signal.length_s() - EDGE_S;
+        at_mains && from_end_to_end && pitch_range(self) < HUM_CENTS
+    }
+
+    /// Listen to a signal.
+    fn of(signal: Signal, expectation: &Expectation) -> Result<Self, Refusal> {
         let envelope = envelope(&signal);
         let sounds = envelope.end_s - envelope.start_s;
         if sounds < LEAST_S {

@@ -29,8 +29,8 @@ mod turning;
 pub use opposite::steady_to_tell_apart;
 pub use play_curves::{COMPARED_PARTIALS, Play, PlayFrame, PlayKind, play_curves};
 pub use reading::{
-    Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeExpectation, Partial, Reading,
-    Refusal, SoundingReed, Tail, Warning,
+    Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeDetail, OppositeExpectation,
+    OppositeLine, Partial, Reading, Refusal, SoundingReed, Tail, Warning,
 };
 
 use std::rc::Rc;
@@ -57,9 +57,6 @@ const WORTH_A_WORD_CENTS: f64 = 4.0;
 const NOISY_DB: f64 = 20.0;
 /// So far from the expected note is worth a word, cents.
 const UNEXPECTED_CENTS: f64 = 60.0;
-/// With this share of the samples clipped nothing can be said of weak tones.
-const CLIPPED_SHARE: f64 = 0.01;
-
 impl Heard {
     /// The sounding reed's pitch and half its 95 % interval.
     pub fn pitch(&self) -> (Hz, Cents) {
@@ -83,22 +80,22 @@ impl Heard {
             seen = look(hearing);
         }
         let reeds = sounding_reeds(hearing, octave.as_ref());
-        let clipped = hearing.signal.clipped as f64 > CLIPPED_SHARE * hearing.signal.samples.len() as f64;
-        let untold = if clipped {
+        let untold = if hearing.signal.is_badly_clipped() {
             Some(NotMeasured::Clipped)
         } else {
             hearing.pair.as_ref().map(|_| NotMeasured::SeveralReeds)
         };
-        let (opposite, tail) = match untold {
+        let bare = |opposite| (opposite, OppositeDetail::default());
+        let ((opposite, opposite_detail), tail) = match untold {
             _ if opposite == OppositeExpectation::None => {
-                (Opposite::NotLooked, tail::tail(hearing, opposite))
+                (bare(Opposite::NotLooked), tail::tail(hearing, opposite))
             }
             Some(reason) => (
-                opposite::fully(hearing, opposite).unwrap_or(Opposite::Unresolved {
+                bare(opposite::fully(hearing, opposite).unwrap_or(Opposite::Unresolved {
                     evidence: 0.0,
                     needs: None,
                     reason,
-                }),
+                })),
                 Tail::NotMeasured(reason),
             ),
             None => (opposite::opposite(hearing, opposite, seen), tail::tail(hearing, opposite)),
@@ -115,6 +112,7 @@ impl Heard {
             pitch_per_db: course::pitch_per_db(hearing),
             partials: partial_levels(hearing),
             opposite,
+            opposite_detail,
             tail,
             reeds,
             warnings: self.warnings(count),
@@ -140,8 +138,8 @@ impl Heard {
         if n_reeds > 1 {
             warnings.push(Warning::SeveralReeds { count: n_reeds });
         }
-        if hearing.signal.clipped > 0 {
-            warnings.push(Warning::Clipped { count: hearing.signal.clipped });
+        if !hearing.signal.clipped.is_empty() {
+            warnings.push(Warning::Clipped { count: hearing.signal.clipped.len() });
         }
         if hearing.signal.not_finite > 0 {
             warnings.push(Warning::NotFinite { count: hearing.signal.not_finite });

@@ -87,9 +87,7 @@ fn search(hearing: &Hearing, stretch: &Stretch, lines: &Rc<Vec<Line>>, belongs: 
         belongs,
         origin_hz: hearing.measured_hz,
         origin_cents: 0.0,
-        is_alike: false,
         length_s: stretch.length_s,
-        reference_power: power,
         sounding_power: power,
     }
 }

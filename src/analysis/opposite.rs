@@ -3,10 +3,11 @@
 use std::rc::Rc;
 
 use super::between_partials::between_partials;
+use super::course::swell_db;
 use super::hearing::{Hearing, cents, pitch_range};
 use super::second_tone::{Found, Search};
 use super::sidebands::{self, Line, Stretch};
-use super::{NotMeasured, Opposite, OppositeExpectation};
+use super::{NotMeasured, Opposite, OppositeDetail, OppositeExpectation, OppositeLine};
 use crate::units::{Decibels, Hz, Seconds};
 
 /// Without a known opposite pitch it is looked for this far to either side, cents: further off lies the next note.
@@ -15,20 +16,35 @@ const REACH_CENTS: f64 = 70.0;
 const ANOTHER_NOTE_CENTS: f64 = 75.0;
 /// Slack on a known pitch, cents: the bellows press differently from take to take.
 const SLACK_CENTS: f64 = 0.5;
+/// Standard deviation of a known pitch beyond its own interval at 440 Hz, cents, and the lower the reed the more: what
+/// 150 Pa of pressure do to it (bend of 6 cents per kPa there and 35 at 82 Hz; the two-reed model).
+const PRESSURE_CENTS: f64 = 0.9;
+/// A limit is told where a known place lies beyond the nearest distance with five chances of six, in standard deviations.
+const FIVE_SIXTHS: f64 = 0.97;
+/// Share of the chance that a known pitch does not hold at all: a driven tongue, another reed, a wrong list.
+const ASTRAY: f64 = 0.1;
 /// Closer than this the reeds cannot be told apart: distance of the fundamentals times steady time, cycles.
 const LEAST_CYCLES: f64 = 0.4;
 /// With this many cycles they can.
 const ENOUGH_CYCLES: f64 = 0.8;
 /// The limit is taken from so many cycles on.
 const LIMIT_CYCLES: f64 = 0.5;
-/// Log-likelihood ratio from which the opposite reed counts as heard: when it was looked for everywhere, and at its place.
+/// Log-likelihood ratio from which the opposite reed counts as heard when it may lie anywhere within the reach, and on another
+/// note at its place.
 const EVIDENCE_ANYWHERE: f64 = 16.0;
 const EVIDENCE_IN_PLACE: f64 = 12.0;
+/// On another note, where lines of the room and the plate stand too: so much more evidence than the best of so many decoys at
+/// other pitches.
+const DECOY_FACTOR: f64 = 1.5;
+const DECOYS: usize = 20;
 /// A pitch that swings further than this over the stretch leaves lines of its own in a room, cents: so much more evidence is
 /// asked for each cent, and no more than that altogether.
 const STEADY_CENTS: f64 = 6.0;
 const EVIDENCE_PER_CENT: f64 = 0.7;
 const MOST_MORE: f64 = 12.0;
+/// From this swell of the level on, dB, pitch and colour move so far that no steady second tone can be told. Takes that swell
+/// by 10 dB fill the 8 dB that the steady stretch may have; bellows held as evenly as by hand stay under 3.
+const SWELLING_DB: f64 = 5.0;
 /// Looked for anywhere, a tone as near as this many cycles needs this much more evidence, and none more from so many on: what
 /// is left of the wander and the room lies there too.
 const NEAR_CYCLES: f64 = 0.5;
@@ -42,8 +58,6 @@ const PATTERN_GAIN: f64 = 4.0;
 const USELESS_LIMIT_DB: f64 = -12.0;
 /// A second tone this weak is none, power ratio.
 const NOTHING: f64 = 1e-9;
-/// Places at which the limit is taken.
-const LIMIT_PLACES: usize = 40;
 
 /// Steady time that tells two reeds of a plate apart; `None` for the same pitch twice.
 ///
@@ -60,6 +74,13 @@ pub(super) fn tell_apart(hearing: &mut Hearing, expectation: OppositeExpectation
     }
 }
 
+/// What is told of the opposite reed, and what belongs to it besides.
+type Told = (Opposite, OppositeDetail);
+
+fn bare(opposite: Opposite) -> Told {
+    (opposite, OppositeDetail::default())
+}
+
 /// Look for the opposite reed.
 ///
 /// `seen` is what lies beside the partials, where it has been looked at already.
@@ -67,19 +88,58 @@ pub(super) fn opposite(
     hearing: &mut Hearing,
     expectation: OppositeExpectation,
     seen: (Stretch, Rc<Vec<Line>>),
-) -> Opposite {
+) -> Told {
+    if expectation != OppositeExpectation::None && swell_db(hearing) >= SWELLING_DB {
+        return bare(Opposite::Unresolved { evidence: 0.0, needs: None, reason: NotMeasured::Swelling });
+    }
     match expectation {
-        OppositeExpectation::None => Opposite::NotLooked,
-        OppositeExpectation::Unknown => beside(hearing, seen, -REACH_CENTS, REACH_CENTS, EVIDENCE_ANYWHERE),
+        OppositeExpectation::None => bare(Opposite::NotLooked),
+        OppositeExpectation::Unknown => beside(hearing, seen, Prior::ANYWHERE),
         OppositeExpectation::Known { pitch, within } => {
             let place = pitch.cents_above(hearing.f0).get();
-            let within = within.get().abs() + SLACK_CENTS;
+            let prior = Prior::told(place, within.get().abs(), hearing.measured_hz);
             if place.abs() > ANOTHER_NOTE_CENTS {
-                another_note(hearing, place, within)
+                another_note(hearing, place, prior.half_width())
             } else {
-                beside(hearing, seen, place - within, place + within, EVIDENCE_IN_PLACE)
+                beside(hearing, seen, prior)
             }
         }
+    }
+}
+
+/// Where the opposite reed may lie before it is looked for.
+#[derive(Clone, Copy)]
+struct Prior {
+    /// Where it was told to lie, cents, with the standard deviation of that.
+    told: Option<(f64, f64)>,
+}
+
+impl Prior {
+    const ANYWHERE: Self = Self { told: None };
+
+    /// Told from its own take, half a 95 % interval given.
+    fn told(place: f64, within: f64, hz: f64) -> Self {
+        let pressure = PRESSURE_CENTS * (440.0 / hz).max(1.0);
+        Self { told: Some((place, (within / 1.96).hypot(pressure))) }
+    }
+
+    /// Half the width that holds 95 %, cents.
+    fn half_width(&self) -> f64 {
+        self.told.map_or(REACH_CENTS, |(_, deviation)| 1.96 * deviation + SLACK_CENTS)
+    }
+
+    /// Where it surely lies, but for one in twenty, cents.
+    fn range(&self) -> (f64, f64) {
+        let place = self.told.map_or(0.0, |(place, _)| place);
+        (place - self.half_width(), place + self.half_width())
+    }
+
+    /// Logarithm of how much likelier this place is than by an even chance over the reach.
+    fn odds(&self, cents: f64) -> f64 {
+        let Some((place, deviation)) = self.told else { return 0.0 };
+        let z = (cents - place) / deviation;
+        let near = (-0.5 * z * z).exp() / (deviation * std::f64::consts::TAU.sqrt());
+        ((1.0 - ASTRAY) * near * 2.0 * REACH_CENTS + ASTRAY).ln()
     }
 }
 
@@ -103,36 +163,39 @@ pub(super) fn fully(hearing: &Hearing, expectation: OppositeExpectation) -> Opti
     })
 }
 
-/// The opposite reed near unison, between two distances in cents.
-fn beside(
-    hearing: &mut Hearing,
-    (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
-    low: f64,
-    high: f64,
-    threshold: f64,
-) -> Opposite {
+/// The opposite reed near unison.
+fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>), prior: Prior) -> Told {
     let mut search = search_in(hearing, &stretch, lines);
     let least = per_cycles(hearing, &stretch, LEAST_CYCLES);
-    let ranges = outside(low, high, least);
-    let best = ranges
-        .iter()
-        .filter_map(|(low, high)| search.best(*low, *high))
+    let (low, high) = prior.range();
+    let mut candidates: Vec<Found> =
+        outside(low, high, least).into_iter().filter_map(|(low, high)| search.best(low, high)).collect();
+    if prior.told.is_some() {
+        let anywhere = outside(-REACH_CENTS, REACH_CENTS, least);
+        candidates.extend(anywhere.into_iter().filter_map(|(low, high)| search.best_at_a_glance(low, high)));
+    }
+    let swing = for_swing(hearing);
+    let per_cycle = per_cycles(hearing, &stretch, 1.0);
+    let asked = |cents: f64| EVIDENCE_ANYWHERE - prior.odds(cents) + swing;
+    let best = candidates
+        .into_iter()
         .filter(|found| !is_pattern(&search, found))
-        .max_by(|a, b| a.evidence.total_cmp(&b.evidence));
+        .max_by(|a, b| (a.evidence - asked(a.cents)).total_cmp(&(b.evidence - asked(b.cents))));
     let evidence = best.map_or(0.0, |found| found.evidence);
-    let asked = threshold + for_swing(hearing);
-    let Some(mut found) = best.filter(|found| found.evidence >= asked) else {
-        return not_heard(hearing, &search, &stretch, (low, high), evidence, threshold);
+    let Some(mut found) = best.filter(|found| found.evidence >= asked(found.cents)) else {
+        return not_heard(hearing, &search, &stretch, prior, evidence);
     };
-    let cycles = found.cents.abs() / per_cycles(hearing, &stretch, 1.0);
-    if threshold >= EVIDENCE_ANYWHERE && found.evidence < asked + for_nearness(cycles) {
+    let cycles = found.cents.abs() / per_cycle;
+    let near = if prior.odds(found.cents) > 0.0 { 0.0 } else { for_nearness(cycles) };
+    if found.evidence < asked(found.cents) + near {
         let needs = ENOUGH_CYCLES / cycles * stretch.length_s;
-        return Opposite::Unresolved {
+        return bare(Opposite::Unresolved {
             evidence,
             needs: Seconds::new(needs),
             reason: NotMeasured::TooClose { steady: stretch.length_s },
-        };
+        });
     }
+    let (low, high) = (low.min(-REACH_CENTS), high.max(REACH_CENTS));
     for _ in 0..ROUNDS {
         let known = search.amplitudes(found.cents);
         hearing.follow_without(&known, &stretch);
@@ -146,89 +209,104 @@ fn beside(
     }
     if found.power_ratio < NOTHING {
         // Followed anew, the tone has no room for a second one: it was the wander.
-        return not_heard(hearing, &search, &stretch, (low, high), found.evidence, threshold);
+        return not_heard(hearing, &search, &stretch, prior, found.evidence);
     }
-    heard(found, evidence)
+    heard(&search, found, evidence)
 }
 
-/// The opposite reed on another note.
-fn another_note(hearing: &mut Hearing, place: f64, within: f64) -> Opposite {
+/// The opposite reed on another note, `within` so many cents.
+fn another_note(hearing: &mut Hearing, place: f64, within: f64) -> Told {
     let stretch = sidebands::stretch(hearing);
+    let search = search_between(hearing, &stretch, place);
+    let best = search.best(place - within, place + within);
+    let evidence = best.map_or(0.0, |found| found.evidence);
+    let asked = EVIDENCE_IN_PLACE + for_swing(hearing);
+    match best.filter(|found| found.evidence >= asked) {
+        Some(found) if found.evidence >= DECOY_FACTOR * best_decoy(hearing, &stretch, place, within) => {
+            heard(&search, found, evidence)
+        }
+        _ => limited(search.limit(place - within, place + within), place.abs() - within, evidence),
+    }
+}
+
+fn search_between(hearing: &mut Hearing, stretch: &Stretch, place: f64) -> Search {
     let origin_hz = hearing.measured_hz * (place / 1200.0).exp2();
-    let lines = between_partials(hearing, &stretch, origin_hz);
+    let lines = between_partials(hearing, stretch, origin_hz);
     let sounding_power: f64 = hearing.partials.bands.iter().map(|band| band.amplitude.norm_sqr()).sum();
-    let reference_power = lines.iter().map(|line| line.reference).sum();
-    let search = Search {
+    Search {
         lines: Rc::new(lines),
         belongs: |_| true,
         origin_hz,
         origin_cents: place,
-        is_alike: false,
         length_s: stretch.length_s,
-        reference_power,
         sounding_power,
-    };
-    let (low, high) = (place - within, place + within);
-    let best = search.best(low, high);
-    let evidence = best.map_or(0.0, |found| found.evidence);
-    match best.filter(|found| found.evidence >= EVIDENCE_IN_PLACE + for_swing(hearing)) {
-        Some(found) => heard(found, evidence),
-        None => not_heard(hearing, &search, &stretch, (low, high), evidence, EVIDENCE_IN_PLACE),
     }
 }
 
-fn heard(found: Found, evidence: f64) -> Opposite {
-    Opposite::Sounding {
+/// The best evidence for a series at pitches around where none is expected.
+fn best_decoy(hearing: &mut Hearing, stretch: &Stretch, place: f64, within: f64) -> f64 {
+    let mut best: f64 = 0.0;
+    for i in 1..=DECOYS {
+        // Uneven distances to either side, none near the place itself, an octave, or unison.
+        let side = if i % 2 == 0 { 1.0 } else { -1.0 };
+        let decoy = place + side * (4.0 * within + 17.0 + 11.7 * i as f64);
+        if decoy.abs() < ANOTHER_NOTE_CENTS {
+            continue;
+        }
+        let search = search_between(hearing, stretch, decoy);
+        best = best.max(search.best(decoy - within, decoy + within).map_or(0.0, |found| found.evidence));
+    }
+    best
+}
+
+fn heard(search: &Search, found: Found, evidence: f64) -> Told {
+    let opposite = Opposite::Sounding {
         level: decibels(found.power_ratio),
         offset: cents(found.cents),
         uncertainty: cents(found.cents_uncertainty),
         evidence: evidence.max(found.evidence),
-    }
+    };
+    let powers = search.line_powers(found.cents, found.spectrum);
+    let line = |(number, power): (usize, f64)| OppositeLine {
+        number: number as u32,
+        level: decibels(power / search.sounding_power.max(1e-300)),
+    };
+    let lines = powers.into_iter().filter(|(_, power)| *power > 0.0).map(line).collect();
+    (opposite, OppositeDetail { lines, limit_from: None })
 }
 
-fn not_heard(
-    hearing: &Hearing,
-    search: &Search,
-    stretch: &Stretch,
-    (low, high): (f64, f64),
-    evidence: f64,
-    threshold: f64,
-) -> Opposite {
-    let limit_from = per_cycles(hearing, stretch, LIMIT_CYCLES);
-    let another_note = search.origin_cents != 0.0;
-    let closest = if low <= 0.0 && high >= 0.0 { 0.0 } else { low.abs().min(high.abs()) };
-    let middle = 0.5 * (low + high);
-    // One place was expected, and it lies within what this take can tell apart.
-    let in_place = threshold < EVIDENCE_ANYWHERE;
-    let least = per_cycles(hearing, stretch, LEAST_CYCLES);
-    if in_place && !another_note && (closest < least || middle.abs() < least) {
-        let distance_hz = hearing.measured_hz * ((middle.abs() / 1200.0).exp2() - 1.0);
+fn not_heard(hearing: &Hearing, search: &Search, stretch: &Stretch, prior: Prior, evidence: f64) -> Told {
+    let (low, high) = prior.range();
+    let nearest =
+        per_cycles(hearing, stretch, if prior.told.is_some() { LEAST_CYCLES } else { LIMIT_CYCLES });
+    if let Some((place, deviation)) = prior.told
+        && place.abs() < nearest + FIVE_SIXTHS * deviation
+    {
+        let distance_hz = hearing.measured_hz * ((place.abs() / 1200.0).exp2() - 1.0);
         let needs = (distance_hz > 0.0)
             .then(|| ENOUGH_CYCLES / distance_hz)
             .filter(|needs| *needs > stretch.length_s);
-        return Opposite::Unresolved {
+        return bare(Opposite::Unresolved {
             evidence,
             needs: needs.and_then(Seconds::new),
             reason: NotMeasured::TooClose { steady: stretch.length_s },
-        };
+        });
     }
-    let ranges = if another_note {
-        vec![(low, high)]
+    let limits = outside(low, high, nearest).into_iter().map(|(low, high)| search.limit(low, high));
+    let from = nearest.max(if prior.told.is_some() { low.abs().min(high.abs()) } else { 0.0 });
+    limited(limits.fold(0.0, f64::max), from, evidence)
+}
+
+/// Not heard, down to a limit that holds from a distance on, where that says anything.
+fn limited(limit: f64, from: f64, evidence: f64) -> Told {
+    let limit = decibels(limit);
+    if limit.get() < USELESS_LIMIT_DB && limit.get() > decibels(0.0).get() {
+        (
+            Opposite::Quiet { limit, evidence },
+            OppositeDetail { lines: Vec::new(), limit_from: Some(cents(from)) },
+        )
     } else {
-        outside(low, high, if in_place { least } else { limit_from })
-    };
-    let asked = threshold + for_swing(hearing);
-    let mut limit: Option<f64> = Some(0.0);
-    for (low, high) in &ranges {
-        for i in 0..=LIMIT_PLACES {
-            let place = low + (high - low) * i as f64 / LIMIT_PLACES as f64;
-            let sure = search.sure_strength(place, asked);
-            limit = limit.zip(sure).map(|(a, b)| a.max(b));
-        }
-    }
-    match limit.filter(|limit| *limit > 0.0).map(decibels) {
-        Some(limit) if limit.get() < USELESS_LIMIT_DB => Opposite::Quiet { limit, evidence },
-        _ => Opposite::Unresolved { evidence, needs: None, reason: NotMeasured::TooNoisy },
+        bare(Opposite::Unresolved { evidence, needs: None, reason: NotMeasured::TooNoisy })
     }
 }
 
@@ -252,9 +330,7 @@ fn search_in(hearing: &Hearing, stretch: &Stretch, lines: Rc<Vec<Line>>) -> Sear
         belongs,
         origin_hz: hearing.measured_hz,
         origin_cents: 0.0,
-        is_alike: true,
         length_s: stretch.length_s,
-        reference_power: power,
         sounding_power: power,
     }
 }

@@ -130,7 +130,7 @@ pub fn play_curves(take: &Take, expectation: &Expectation) -> Result<Play, Refus
     if frames.len() < LEAST_FRAMES {
         return Err(Refusal::NotSteady);
     }
-    let clipped = signal.clipped as f64 > CLIPPED_SHARE * signal.samples.len() as f64;
+    let clipped = signal.clipped.len() as f64 > CLIPPED_SHARE * signal.samples.len() as f64;
     let mut levels: Vec<f64> = frames.iter().map(|frame| frame.level_db).collect();
     levels.sort_by(f64::total_cmp);
     let at = |q: f64| levels[((levels.len() - 1) as f64 * q).round() as usize];

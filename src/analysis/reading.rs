@@ -69,6 +69,8 @@ pub struct Reading {
     pub partials: Vec<Partial>,
     /// The opposite reed in the steady tone.
     pub opposite: Opposite,
+    /// Its lines where it was heard, or from where on the limit holds.
+    pub opposite_detail: OppositeDetail,
     /// The opposite reed after the air has stopped.
     pub tail: Tail,
     /// Each reed when two or more sound fully, low to high; else empty.
@@ -133,6 +135,24 @@ pub enum Opposite {
     NotLooked,
 }
 
+/// What belongs to [`Opposite`] besides: its lines, or how far its limit reaches.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct OppositeDetail {
+    /// The lines of the second tone, ascending; empty unless it was heard.
+    pub lines: Vec<OppositeLine>,
+    /// The limit holds for an opposite reed at least this far from the sounding one; `None` without a limit.
+    pub limit_from: Option<Cents>,
+}
+
+/// A line of the second tone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OppositeLine {
+    /// 1 for its fundamental.
+    pub number: u32,
+    /// Power re the whole series of the sounding reed.
+    pub level: Decibels,
+}
+
 /// The opposite reed in the tail, when both tongues ring freely.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Tail {
@@ -187,6 +207,10 @@ pub enum NotMeasured {
         /// How long it would have to, s.
         needs: f64,
     },
+    /// What rings after the stop is louder than the played reed's own ring or rings at other pitches as well, so it is not
+    /// the opposite tongue.
+    #[error("what rings after the stop is not the played reed and its opposite alone")]
+    TailUnclear,
     /// The two reeds are too close for this take.
     #[error("the reeds are too close to tell apart in {steady:.2} s of steady tone")]
     TooClose {
@@ -213,6 +237,9 @@ pub enum NotMeasured {
     /// The level hardly moves, so nothing can be said of its effect.
     #[error("the level hardly moves in this take")]
     LevelEven,
+    /// The level swells, and pitch and colour with it, so that no steady second tone can be told.
+    #[error("the level swells; hold the note at one pressure")]
+    Swelling,
     /// The opposite pitch is not known.
     #[error("the opposite reed's pitch is not known")]
     OppositeUnknown,

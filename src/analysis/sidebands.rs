@@ -12,7 +12,7 @@ use rustfft::num_traits::Zero;
 
 use super::bands::{smooth_length, taper};
 use super::hearing::Hearing;
-use super::partials::sample_phase;
+use super::partials::{PartialBand, sample_phase};
 use super::plans;
 use super::shared_level::shared_level;
 use super::spectrum::hann;
@@ -52,6 +52,8 @@ pub(super) struct Line {
     pub(super) bin_hz: f64,
     /// Squared amplitude of the sounding reed hereabouts.
     pub reference: f64,
+    /// The partial's share of the shared phase: so much of its own beat is taken for wander.
+    pub pull: f64,
     /// The rest itself, re the partial's amplitude, the window it was seen through, and what was taken off it.
     pub(super) rest: Vec<Complex<f64>>,
     pub(super) window: Rc<Vec<f64>>,
@@ -176,6 +178,8 @@ pub(super) fn beside_partials(
     let response: Vec<f64> =
         (0..=reach).map(|distance| partials.shape.response(distance as f64 * bin_hz).max(1e-6)).collect();
     let least = (LEAST_CYCLES / stretch.length_s / bin_hz).ceil() as usize;
+    let weight = |band: &PartialBand| (band.number as f64).powi(2) * band.amplitude.norm_sqr() / band.noise;
+    let weights: f64 = partials.bands.iter().map(weight).sum();
     partials
         .bands
         .iter()
@@ -211,6 +215,7 @@ pub(super) fn beside_partials(
                 middle: reach,
                 bin_hz,
                 reference: 1.0,
+                pull: weight(band) / weights.max(1e-300),
                 rest,
                 window: Rc::clone(&window),
                 taken,

@@ -10,6 +10,8 @@ const FULL_SCALE: f64 = 0.9999;
 const NEAR_FULL_SCALE: f64 = 0.98;
 /// Consecutive samples at full scale that count as clipped (common practice, no source).
 const CLIP_RUN: usize = 3;
+/// Up to this share of clipped samples is left out of the fit; beyond it nothing can be said of weak tones.
+const CLIPPED_SHARE: f64 = 0.02;
 /// A take whose strongest 10 ms lie below this level is silence, dBFS: the last bit of 24-bit sound is -138 dBFS.
 const SILENCE_DBFS: f64 = -120.0;
 
@@ -19,8 +21,8 @@ pub(super) struct Signal {
     pub samples: Vec<f64>,
     /// Samples per second.
     pub rate: f64,
-    /// How many samples lie in runs at full scale.
-    pub clipped: usize,
+    /// Which samples lie in runs at full scale.
+    pub clipped: Vec<usize>,
     /// How many samples were not finite.
     pub not_finite: usize,
 }
@@ -45,7 +47,7 @@ impl Signal {
                 samples.push(0.0);
             }
         }
-        let clipped = count_clipped(&samples);
+        let clipped = find_clipped(&samples);
         let mean = samples.iter().sum::<f64>() / samples.len() as f64;
         for sample in &mut samples {
             *sample -= mean;
@@ -63,6 +65,11 @@ impl Signal {
         Ok(signal)
     }
 
+    /// Whether so many samples are clipped that nothing can be said of weak tones.
+    pub fn is_badly_clipped(&self) -> bool {
+        self.clipped.len() as f64 > CLIPPED_SHARE * self.samples.len() as f64
+    }
+
     /// How long the take lasts, s.
     pub fn length_s(&self) -> f64 {
         self.samples.len() as f64 / self.rate
@@ -70,16 +77,16 @@ impl Signal {
 }
 
 /// Samples in runs of `CLIP_RUN` or more at full scale, or stuck at one value just below it (8-bit files end at 0.992).
-fn count_clipped(samples: &[f64]) -> usize {
-    let mut clipped = 0;
+fn find_clipped(samples: &[f64]) -> Vec<usize> {
+    let mut clipped = Vec::new();
     let mut run: (usize, f64) = (0, 0.0);
-    for &sample in samples.iter().chain([&0.0]) {
+    for (i, &sample) in samples.iter().chain([&0.0]).enumerate() {
         let goes_on = run.0 > 0
             && sample.signum() == run.1.signum()
             && ((sample.abs() >= FULL_SCALE && run.1.abs() >= FULL_SCALE) || sample == run.1);
         if !goes_on {
             if run.0 >= CLIP_RUN {
-                clipped += run.0;
+                clipped.extend(i - run.0..i);
             }
             run.0 = 0;
         }

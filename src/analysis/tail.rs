@@ -27,6 +27,11 @@ const SHARPER_STEP: f64 = 2.0;
 const DECAYS_S: [f64; 9] = [0.01, 0.016, 0.025, 0.04, 0.065, 0.1, 0.16, 0.3, 0.6];
 /// Log-likelihood ratio from which the opposite reed counts as heard.
 const EVIDENCE: f64 = 12.0;
+/// A ring must have this share of its energy for itself to be told from the played reed's.
+const LEAST_OWN_SHARE: f64 = 0.05;
+/// A find must be so much clearer than one at any of these distances from the played reed, in distances of the opposite one.
+const DECOY_FACTOR: f64 = 1.5;
+const DECOY_DISTANCES: [f64; 6] = [-2.0, -1.5, -1.0, -0.5, 1.5, 2.0];
 /// Half width of the band that holds both rings, as shares of their distance and of the pitch.
 const BAND_DISTANCES: f64 = 2.5;
 const BAND_SHARES: (f64, f64) = (0.25, 0.85);
@@ -92,36 +97,95 @@ fn measure(hearing: &mut Hearing, expectation: OppositeExpectation) -> Result<Ta
     };
     let total: f64 = ring.iter().map(Complex::norm_sqr).sum();
     let own = shapes(sounding_hz);
-    let alone = own
-        .iter()
-        .map(|(step, shape)| (total - dot(shape, ring).norm_sqr() / energy(shape).max(1e-300), *step, shape))
-        .min_by(|a, b| a.0.total_cmp(&b.0))
+    let seen: Vec<Complex<f64>> = own.iter().map(|(_, shape)| dot(shape, ring)).collect();
+    let energies: Vec<f64> = own.iter().map(|(_, shape)| energy(shape).max(1e-300)).collect();
+    let alone = (0..own.len())
+        .max_by(|a, b| {
+            let explained = |i: usize| seen[i].norm_sqr() / energies[i];
+            explained(*a).total_cmp(&explained(*b))
+        })
         .ok_or(NotMeasured::TooNoisy)?;
-    let mut best: Option<(f64, f64, f64, f64)> = None;
-    for (step, second) in shapes(opposite_hz) {
-        // The sounding reed's ring keeps its pitch and may change its decay once the other is there.
-        for (_, first) in own.iter().filter(|(step, _)| *step == alone.1) {
-            let Some((a, b)) = solve(first, &second, ring) else { continue };
-            let explained = (dot(first, ring) * a.conj() + dot(&second, ring) * b.conj()).re;
-            let rest = (total - explained).max(1e-12 * total);
-            if best.is_none_or(|(least, ..)| rest < least) {
-                best = Some((rest, step, a.norm_sqr(), b.norm_sqr()));
+    // The same reed may die away in two ways, and the room still gives back the note as it was blown.
+    let mut null = (total - seen[alone].norm_sqr() / energies[alone], alone, None);
+    for (i, (step, first)) in own.iter().enumerate() {
+        for (j, (other, second)) in own.iter().enumerate() {
+            let two_decays = i < j && step == other && *step == own[alone].0;
+            let room = *other == 0.0 && *step != 0.0 && j % 3 == 1;
+            if !(two_decays || room) {
+                continue;
+            }
+            let cross = dot(first, second);
+            let (aa, bb) = (energies[i], energies[j]);
+            let determinant = aa * bb - cross.norm_sqr();
+            if determinant < 0.05 * aa * bb {
+                continue;
+            }
+            let (ar, br) = (seen[i], seen[j]);
+            let explained =
+                (bb * ar.norm_sqr() + aa * br.norm_sqr() - 2.0 * (ar.conj() * cross * br).re) / determinant;
+            if total - explained < null.0 {
+                null = (total - explained, i, Some(j));
             }
         }
     }
-    let (rest, step, first, second) = best.ok_or(NotMeasured::TooNoisy)?;
-    let evidence = independent * (alone.0 / rest).ln();
-    let level = 10.0 * (second / first.max(1e-300)).max(1e-12).log10();
+    let mut basis = vec![&own[null.1].1];
+    basis.extend(null.2.map(|j| &own[j].1));
+    let basis = orthonormal(&basis);
+    let null_rest = null.0.max(1e-12 * total);
+    let resolved_hz = 1.0 / lasts;
+    let look = |hz: f64, away_from: &[f64]| -> Option<(f64, f64, Complex<f64>)> {
+        let mut best: Option<(f64, f64, Complex<f64>)> = None;
+        for (step, mut second) in shapes(hz) {
+            let at_hz = hz * (step / 1200.0).exp2();
+            if away_from.iter().any(|taken| (at_hz - taken).abs() < resolved_hz) {
+                continue;
+            }
+            let before = energy(&second);
+            for known in &basis {
+                let along = dot(known, &second);
+                second.iter_mut().zip(known).for_each(|(value, known)| *value -= along * known);
+            }
+            let left = energy(&second);
+            if left < LEAST_OWN_SHARE * before {
+                continue;
+            }
+            let amplitude = dot(&second, ring) / left;
+            let rest = (null_rest - amplitude.norm_sqr() * left).max(1e-12 * total);
+            if best.as_ref().is_none_or(|(least, ..)| rest < *least) {
+                best = Some((rest, step, amplitude));
+            }
+        }
+        best
+    };
+    let (rest, step, second) = look(opposite_hz, &[]).ok_or(NotMeasured::TooNoisy)?;
+    let evidence_of = |rest: f64| independent * (null_rest / rest).ln();
+    let evidence = evidence_of(rest);
+    let first = seen[alone].norm_sqr() / energies[alone].powi(2);
+    let level = 10.0 * (second.norm_sqr() / first.max(1e-300)).max(1e-12).log10();
     if evidence >= EVIDENCE {
+        // A room that gives back a gliding ring leaves something at every pitch: the find must stand out among others.
+        let taken = [opposite_hz * (step / 1200.0).exp2(), sounding_hz * (own[null.1].0 / 1200.0).exp2()];
+        let decoys = DECOY_DISTANCES
+            .iter()
+            .filter_map(|times| look(sounding_hz + times * (opposite_hz - sounding_hz), &taken));
+        let best_decoy = decoys.map(|(rest, ..)| evidence_of(rest)).fold(0.0, f64::max);
+        if evidence < DECOY_FACTOR * best_decoy {
+            return Err(NotMeasured::TailUnclear);
+        }
+        if level > 0.0 {
+            // Louder than the reed that was played: another note, or the played reed itself at a pitch it glides through.
+            return Err(NotMeasured::TailUnclear);
+        }
         return Ok(Tail::Heard {
             level: Decibels::new(level).unwrap_or(Decibels::ZERO),
-            offset: cents(place + step - alone.1),
+            offset: cents(place + step - own[null.1].0),
             evidence,
         });
     }
-    // What would have reached the evidence: the power that takes the rest from its present value by that factor.
-    let needed = rest * ((EVIDENCE + 6.0) / independent).exp_m1();
-    let main = (total - alone.0).max(1e-300);
+    // What would have reached the evidence: the power that takes the rest from its present value by that factor, of which a
+    // part looks like the played reed's own ring.
+    let needed = rest * ((EVIDENCE + 6.0) / independent).exp_m1() / own_share(&shapes(opposite_hz), &basis);
+    let main = (total - null_rest).max(1e-300);
     let limit = 10.0 * (needed / main).log10();
     if limit > 0.0 {
         Err(NotMeasured::TooNoisy)
@@ -169,17 +233,33 @@ fn energy(shape: &[Complex<f64>]) -> f64 {
     shape.iter().map(Complex::norm_sqr).sum()
 }
 
-/// Least squares with two shapes.
-fn solve(
-    a: &[Complex<f64>],
-    b: &[Complex<f64>],
-    ring: &[Complex<f64>],
-) -> Option<(Complex<f64>, Complex<f64>)> {
-    let (aa, bb, ab) = (energy(a), energy(b), dot(a, b));
-    let determinant = aa * bb - ab.norm_sqr();
-    if determinant < 0.05 * aa * bb {
-        return None;
+/// The middle one of the shares of their energy that shapes have outside of a basis; at least `LEAST_OWN_SHARE`.
+fn own_share(shapes: &[(f64, Vec<Complex<f64>>)], basis: &[Vec<Complex<f64>>]) -> f64 {
+    let mut shares: Vec<f64> = shapes
+        .iter()
+        .map(|(_, shape)| {
+            let along: f64 = basis.iter().map(|known| dot(known, shape).norm_sqr()).sum();
+            1.0 - along / energy(shape).max(1e-300)
+        })
+        .collect();
+    shares.sort_by(f64::total_cmp);
+    shares.get(shares.len() / 2).copied().unwrap_or(1.0).max(LEAST_OWN_SHARE)
+}
+
+/// Shapes made orthonormal (Gram-Schmidt).
+fn orthonormal(shapes: &[&Vec<Complex<f64>>]) -> Vec<Vec<Complex<f64>>> {
+    let mut basis: Vec<Vec<Complex<f64>>> = Vec::new();
+    for shape in shapes {
+        let mut left = (*shape).clone();
+        for known in &basis {
+            let along = dot(known, &left);
+            left.iter_mut().zip(known).for_each(|(value, known)| *value -= along * known);
+        }
+        let size = energy(&left).sqrt();
+        if size > 0.0 {
+            left.iter_mut().for_each(|value| *value /= size);
+            basis.push(left);
+        }
     }
-    let (ar, br) = (dot(a, ring), dot(b, ring));
-    Some(((ar * bb - ab * br) / determinant, (br * aa - ab.conj() * ar) / determinant))
+    basis
 }

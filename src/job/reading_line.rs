@@ -6,7 +6,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::reading_words::{MissingWord, NotMeasuredWord, WarningWord, Worded, finite};
-use crate::analysis::{Doubt, NotMeasured, Opposite, Partial, Reading, SoundingReed, Tail};
+use crate::analysis::{
+    Doubt, NotMeasured, Opposite, OppositeDetail, OppositeLine, Partial, Reading, SoundingReed, Tail,
+};
 use crate::instrument::Note;
 use crate::units::{Cents, Dbfs, Decibels, Hz, Seconds, Span};
 
@@ -85,6 +87,17 @@ struct OppositePart {
     evidence: Option<f64>,
     needs_s: Option<f64>,
     reason: Option<MissingWord>,
+    /// Readings kept by an earlier version have neither of these.
+    #[serde(default)]
+    limit_from_cents: Option<f64>,
+    #[serde(default)]
+    lines: Option<Vec<OppositeLinePart>>,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct OppositeLinePart {
+    number: u32,
+    level_db: f64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -145,7 +158,7 @@ impl From<&Reading> for ReadingLine {
                     pitch_per_db: reading.pitch_per_db.err().map(MissingWord::from),
                 },
             },
-            opposite: OppositePart::from(&reading.opposite),
+            opposite: OppositePart::from((&reading.opposite, &reading.opposite_detail)),
             tail: TailPart::from(&reading.tail),
             reeds: reading.reeds.iter().map(SoundingPart::from).collect(),
             warnings: reading.warnings.iter().map(Worded::from).collect(),
@@ -167,9 +180,14 @@ impl From<&SoundingReed> for SoundingPart {
     }
 }
 
-impl From<&Opposite> for OppositePart {
-    fn from(opposite: &Opposite) -> Self {
-        let empty = Self::default();
+impl From<(&Opposite, &OppositeDetail)> for OppositePart {
+    fn from((opposite, detail): (&Opposite, &OppositeDetail)) -> Self {
+        let line = |line: &OppositeLine| OppositeLinePart { number: line.number, level_db: line.level.get() };
+        let empty = Self {
+            limit_from_cents: detail.limit_from.map(Cents::get),
+            lines: (!detail.lines.is_empty()).then(|| detail.lines.iter().map(line).collect()),
+            ..Self::default()
+        };
         match *opposite {
             Opposite::Sounding { level, offset, uncertainty, evidence } => Self {
                 state: Some(OppositeState::Sounding),
@@ -248,6 +266,7 @@ impl TryFrom<ReadingLine> for Reading {
                 missing.pitch_per_db,
             )?,
             partials: reed.partials.into_iter().map(Partial::try_from).collect::<Result<_, _>>()?,
+            opposite_detail: line.opposite.detail()?,
             opposite: line.opposite.try_into()?,
             tail: line.tail.try_into()?,
             reeds: line.reeds.into_iter().map(SoundingReed::try_from).collect::<Result<_, _>>()?,
@@ -270,6 +289,17 @@ impl TryFrom<SoundingPart> for SoundingReed {
     fn try_from(part: SoundingPart) -> Result<Self, String> {
         let f0 = Hz::new(part.f0_hz).ok_or("`reeds.f0_hz` is not above 0")?;
         Ok(Self { f0, uncertainty: cents(part.uncertainty_cents)?, level: db(part.level_db)? })
+    }
+}
+
+impl OppositePart {
+    fn detail(&self) -> Result<OppositeDetail, String> {
+        let line =
+            |part: &OppositeLinePart| Ok(OppositeLine { number: part.number, level: db(part.level_db)? });
+        Ok(OppositeDetail {
+            lines: self.lines.iter().flatten().map(line).collect::<Result<_, String>>()?,
+            limit_from: self.limit_from_cents.map(cents).transpose()?,
+        })
     }
 }
 

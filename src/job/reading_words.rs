@@ -21,6 +21,7 @@ pub(super) enum NotMeasuredWord {
     AttackCut,
     TailCut,
     SlowStop,
+    TailUnclear,
     TailTooShort { lasts_s: f64, needs_s: f64 },
     TooClose { steady_s: f64 },
     TooNoisy,
@@ -28,6 +29,7 @@ pub(super) enum NotMeasuredWord {
     Clipped,
     SeveralReeds,
     LevelEven,
+    Swelling,
     OppositeUnknown,
     OneReed,
 }
@@ -75,6 +77,7 @@ impl From<NotMeasured> for MissingWord {
             NotMeasured::AttackCut => NotMeasuredWord::AttackCut,
             NotMeasured::TailCut => NotMeasuredWord::TailCut,
             NotMeasured::SlowStop => NotMeasuredWord::SlowStop,
+            NotMeasured::TailUnclear => NotMeasuredWord::TailUnclear,
             NotMeasured::TailTooShort { lasts, needs } => {
                 NotMeasuredWord::TailTooShort { lasts_s: finite(lasts), needs_s: finite(needs) }
             }
@@ -86,6 +89,7 @@ impl From<NotMeasured> for MissingWord {
             NotMeasured::Clipped => NotMeasuredWord::Clipped,
             NotMeasured::SeveralReeds => NotMeasuredWord::SeveralReeds,
             NotMeasured::LevelEven => NotMeasuredWord::LevelEven,
+            NotMeasured::Swelling => NotMeasuredWord::Swelling,
             NotMeasured::OppositeUnknown => NotMeasuredWord::OppositeUnknown,
         };
         Self { kind, text: reason.to_string() }
@@ -103,6 +107,7 @@ impl TryFrom<NotMeasuredWord> for NotMeasured {
             NotMeasuredWord::AttackCut => NotMeasured::AttackCut,
             NotMeasuredWord::TailCut => NotMeasured::TailCut,
             NotMeasuredWord::SlowStop => NotMeasured::SlowStop,
+            NotMeasuredWord::TailUnclear => NotMeasured::TailUnclear,
             NotMeasuredWord::TailTooShort { lasts_s, needs_s } => {
                 NotMeasured::TailTooShort { lasts: lasts_s, needs: needs_s }
             }
@@ -114,6 +119,7 @@ impl TryFrom<NotMeasuredWord> for NotMeasured {
             NotMeasuredWord::Clipped => NotMeasured::Clipped,
             NotMeasuredWord::SeveralReeds => NotMeasured::SeveralReeds,
             NotMeasuredWord::LevelEven => NotMeasured::LevelEven,
+            NotMeasuredWord::Swelling => NotMeasured::Swelling,
             NotMeasuredWord::OppositeUnknown => NotMeasured::OppositeUnknown,
             NotMeasuredWord::OneReed => return Err(NoReason),
         })

@@ -5,6 +5,7 @@ mod bench;
 
 mod accuracy;
 mod cross_check;
+mod dark_tone;
 mod generator;
 mod golden;
 mod kept;

@@ -85,7 +85,7 @@ fn trial(class: usize, seed: u64, spec: &ToneSpec) -> Option<Trial> {
         f0_hz: spec.f0_hz,
         is_known,
         state: look(&rendered, expected)?,
-        true_level_db: rendered.truth.opposite_level_heard_db(start, end)?,
+        true_level_db: rendered.truth.opposite_power_heard_db(start, end)?,
         true_offset_cents,
     })
 }
@@ -129,23 +129,23 @@ fn opposite_reed_is_found_as_stated() {
     assert!(short.is_empty(), "{short:#?}");
 }
 
-/// Where found, the offset is right to 0.5 cents in 95 % and the level, the median over the partials as the microphone
-/// hears them, to 1.5 dB in 94 %.
+/// Where found, the offset is right to 0.5 cents in 95 % and the level, the power of the series over the sounding one's as
+/// the microphone hears them, to 1 dB in 68 % and to 3 dB in 95 %.
 #[test]
 fn level_and_offset_are_right_where_found() {
     let mut off = Vec::new();
     for (class, (d_lo, ..)) in CLASSES.into_iter().enumerate() {
         let found: Vec<(f64, f64)> =
             planted_trials().iter().filter(|t| t.class == class).filter_map(errors).collect();
-        let level = Rate::of(found.iter().map(|e| e.0.abs() <= 1.5));
+        let level = Rate::of(found.iter().map(|e| e.0.abs() <= 1.0));
+        let wide = Rate::of(found.iter().map(|e| e.0.abs() <= 3.0));
         let offset = Rate::of(found.iter().map(|e| e.1.abs() <= 0.5));
         let bias = quantile(&found.iter().map(|e| e.0).collect::<Vec<_>>(), 0.5);
         println!(
-            "D from {d_lo}: level within 1.5 dB {level} (median error {bias:+.2} dB), offset within 0.5 cents {offset}"
+            "D from {d_lo}: level within 1 dB {level}, 3 dB {wide} (median error {bias:+.2} dB), offset within 0.5 cents {offset}"
         );
-        let (share, most_bias) = (0.94, 0.3);
-        if level.value() < share || bias.abs() > most_bias || offset.value() < 0.95 {
-            off.push((d_lo, level.to_string(), offset.to_string()));
+        if level.value() < 0.68 || wide.value() < 0.95 || bias.abs() > 0.3 || offset.value() < 0.95 {
+            off.push((d_lo, level.to_string(), wide.to_string(), offset.to_string()));
         }
     }
     assert!(off.is_empty(), "{off:#?}");

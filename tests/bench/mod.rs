@@ -15,6 +15,7 @@
 
 pub mod chance;
 pub mod chromium;
+pub mod dark;
 pub mod natural;
 pub mod played;
 pub mod player;

@@ -1,7 +1,8 @@
 //! The stored shape of a reading: every value comes back bit for bit, and the fields are the promised ones.
 
 use platenote::analysis::{
-    Doubt, NotMeasured, Opposite, Partial, Reading, Refusal, SoundingReed, Tail, Warning,
+    Doubt, NotMeasured, Opposite, OppositeDetail, OppositeLine, Partial, Reading, Refusal, SoundingReed,
+    Tail, Warning,
 };
 use platenote::instrument::Note;
 use platenote::job::{FileLine, ReadingLine};
@@ -42,6 +43,10 @@ fn reading() -> Reading {
             uncertainty: cents(0.2 * third),
             evidence: 400.0 + third,
         },
+        opposite_detail: OppositeDetail {
+            lines: vec![OppositeLine { number: 3, level: db(-51.0 - third) }],
+            limit_from: Some(cents(third)),
+        },
         tail: Tail::Heard { level: db(-12.0 - third), offset: cents(11.0 + third), evidence: 35.0 + third },
         reeds: vec![SoundingReed {
             f0: Hz::new(441.0 + third).unwrap(),
@@ -62,10 +67,11 @@ fn comes_back(reading: &Reading) {
     assert_eq!(&Reading::try_from(line).unwrap(), reading);
 }
 
-const REASONS: [NotMeasured; 11] = [
+const REASONS: [NotMeasured; 13] = [
     NotMeasured::AttackCut,
     NotMeasured::TailCut,
     NotMeasured::SlowStop,
+    NotMeasured::TailUnclear,
     NotMeasured::TailTooShort { lasts: 0.1 / 3.0, needs: 0.2 / 3.0 },
     NotMeasured::TooClose { steady: 1.0 / 3.0 },
     NotMeasured::TooNoisy,
@@ -73,6 +79,7 @@ const REASONS: [NotMeasured; 11] = [
     NotMeasured::Clipped,
     NotMeasured::SeveralReeds,
     NotMeasured::LevelEven,
+    NotMeasured::Swelling,
     NotMeasured::OppositeUnknown,
 ];
 
@@ -130,6 +137,7 @@ fn the_line_has_the_promised_fields() {
     let mut quiet = reading();
     quiet.onset = Err(NotMeasured::AttackCut);
     quiet.opposite = Opposite::Quiet { limit: db(-50.0), evidence: 0.5 };
+    quiet.opposite_detail = OppositeDetail { lines: vec![], limit_from: Some(cents(1.5)) };
     quiet.tail = Tail::NotMeasured(NotMeasured::TailCut);
     quiet.warnings = vec![Warning::Clipped { count: 12 }];
     let note: Note = "A3".parse().unwrap();
@@ -155,7 +163,7 @@ fn the_line_has_the_promised_fields() {
     assert_eq!(
         line["opposite"],
         json!({"state": "quiet", "level_db": null, "limit_db": -50.0, "cents": null, "uncertainty_cents": null,
-               "evidence": 0.5, "needs_s": null, "reason": null})
+               "evidence": 0.5, "needs_s": null, "reason": null, "limit_from_cents": 1.5, "lines": null})
     );
     assert_eq!(line["tail"]["state"], Value::Null);
     assert_eq!(line["tail"]["reason"]["code"], "tail_cut");
@@ -166,7 +174,8 @@ fn the_line_has_the_promised_fields() {
 
 #[test]
 fn a_plate_with_one_reed_gives_nulls_and_the_reason() {
-    let line = ReadingLine::from(&Reading { opposite: Opposite::NotLooked, ..reading() });
+    let opposite_detail = OppositeDetail::default();
+    let line = ReadingLine::from(&Reading { opposite: Opposite::NotLooked, opposite_detail, ..reading() });
     let line = serde_json::to_value(line).unwrap();
     let opposite = line["opposite"].as_object().unwrap();
     assert!(opposite.iter().all(|(name, value)| value.is_null() == (name != "reason")), "{opposite:?}");

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use platenote::analysis::{Doubt, NotMeasured, Opposite, Reading, Tail};
+use platenote::analysis::{Doubt, NotMeasured, Opposite, OppositeDetail, Reading, Tail};
 use platenote::instrument::{
     Bellows, Block, Face, Instrument, Material, Note, PerFace, PerStroke, Plate, PlatePlace, Reed, ReedPlace,
     Row, Stroke, Temperament, Tremolo, Tuning, Valve, ValvePlace,
@@ -81,6 +81,7 @@ pub fn reading(f0: Hz) -> Reading {
         pitch_per_db: Err(NotMeasured::LevelEven),
         partials: Vec::new(),
         opposite: Opposite::Quiet { limit: db(-50.0), evidence: 1.0 },
+        opposite_detail: OppositeDetail::default(),
         tail: Tail::NotMeasured(NotMeasured::TailCut),
         reeds: Vec::new(),
         warnings: Vec::new(),
