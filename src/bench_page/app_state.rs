@@ -7,10 +7,13 @@ use std::time::SystemTime;
 
 use super::Error;
 use super::event_stream::EventStream;
+use super::recent::{self, Listed};
 use super::recording_task::{RecordingCommand, RecordingTask};
 use super::shown_pass::ShownPass;
+use super::sound_files::Staging;
+use crate::demo;
 use crate::evaluation::PassChoice;
-use crate::job::{Job, JobWriter, Plan, Template, is_plain_name};
+use crate::job::{Job, JobWriter, Plan, Template};
 
 /// Templates by the names `new --template` knows them by, with a word on each.
 pub(super) const TEMPLATES: [(&str, &str, Template); 4] = [
@@ -20,13 +23,18 @@ pub(super) const TEMPLATES: [(&str, &str, Template); 4] = [
     ("empty", "One short row, to be filled in", Template::Empty),
 ];
 
+/// Where the invented job is made.
+const DEMO_FOLDER: &str = "platenote demo";
+
 /// The bench as the page sees it.
 pub(super) struct AppState {
-    /// The folder the program was started with: a job, or one that holds jobs.
+    /// The folder that holds jobs, and where new ones are made.
     folder: PathBuf,
     job: Mutex<Option<PathBuf>>,
     shown: Mutex<Option<(Stamp, Arc<ShownPass>)>>,
     task: Mutex<Option<RecordingTask>>,
+    /// Sound files that wait to be accepted.
+    pub sounds: Staging,
     /// What every open page hears.
     pub events: Arc<EventStream>,
 }
@@ -41,45 +49,56 @@ impl AppState {
             return Err(Error::NoFolder(folder.display().to_string()));
         }
         let is_job = folder.join("plan.toml").exists();
+        if is_job {
+            recent::remember(folder);
+        }
+        // Jobs are made beside the one that was opened, never within it.
+        let home = if is_job { beside(folder) } else { folder.to_owned() };
         Ok(Self {
-            folder: folder.to_owned(),
+            folder: home,
             job: Mutex::new(is_job.then(|| folder.to_owned())),
             shown: Mutex::default(),
             task: Mutex::default(),
+            sounds: Staging::default(),
             events: Arc::default(),
         })
     }
 
-    /// The jobs that can be chosen, by the names of their folders.
-    pub fn jobs(&self) -> Vec<String> {
+    /// The jobs that can be opened: those opened last, then the others of the folder that was started with.
+    pub fn jobs(&self) -> Vec<Listed> {
+        let mut listed = recent::jobs();
         let entries = std::fs::read_dir(&self.folder).into_iter().flatten().flatten();
-        let mut names: Vec<String> = entries
-            .filter(|entry| entry.path().join("plan.toml").is_file())
-            .filter_map(|entry| entry.file_name().into_string().ok())
-            .filter(|name| is_plain_name(name))
-            .collect();
-        names.sort();
-        names
+        let mut here: Vec<PathBuf> =
+            entries.map(|entry| entry.path()).filter(|folder| folder.join("plan.toml").is_file()).collect();
+        here.sort();
+        for folder in here {
+            if !listed.iter().any(|one| recent::is_same(&one.folder, &folder)) {
+                listed.push(Listed { folder, when: None });
+            }
+        }
+        listed
     }
 
-    /// Open one of the jobs.
-    pub fn choose(&self, name: &str) -> Result<(), Error> {
+    /// The folder that jobs are made in.
+    pub fn home(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Open one of the jobs of the list.
+    pub fn choose(&self, folder: &str) -> Result<(), Error> {
         self.must_rest()?;
-        let folder = if self.jobs().iter().any(|there| there == name) {
-            self.folder.join(name)
-        } else {
-            return Err(Error::JobName(name.to_owned()));
-        };
+        let listed = self.jobs().into_iter().find(|one| one.folder.display().to_string() == folder);
+        let folder = listed.ok_or_else(|| Error::NoSuchJob(folder.to_owned()))?.folder;
         Job::open(&folder)?;
-        *locked(&self.job) = Some(folder);
-        self.events.changed();
+        self.opened(folder);
         Ok(())
     }
 
     /// Make a job from a template and open it.
     pub fn make(&self, name: &str, template: &str, title: &str) -> Result<(), Error> {
         self.must_rest()?;
-        if !is_plain_name(name) {
+        let name = name.trim();
+        if !is_folder_name(name) {
             return Err(Error::JobName(name.to_owned()));
         }
         let known = TEMPLATES.iter().find(|(there, ..)| *there == template);
@@ -88,9 +107,26 @@ impl AppState {
         let text = if title.trim().is_empty() { text } else { Plan::with_title(&text, title.trim()) };
         let folder = self.folder.join(name);
         Job::create(&folder, &text)?;
+        self.opened(folder);
+        Ok(())
+    }
+
+    /// Open the invented job; made where it is not there yet.
+    pub fn demo(&self) -> Result<PathBuf, Error> {
+        self.must_rest()?;
+        let folder = self.folder.join(DEMO_FOLDER);
+        if !folder.join("plan.toml").is_file() {
+            demo::make(&folder)?;
+        }
+        Job::open(&folder)?;
+        self.opened(folder.clone());
+        Ok(folder)
+    }
+
+    fn opened(&self, folder: PathBuf) {
+        recent::remember(&folder);
         *locked(&self.job) = Some(folder);
         self.events.changed();
-        Ok(())
     }
 
     /// The folder of the open job.
@@ -159,17 +195,29 @@ impl AppState {
     ) -> Result<(), Error> {
         let folder = self.job_folder()?;
         let mut task = locked(&self.task);
-        if task.as_ref().is_some_and(|task| !task.is_over()) {
+        if task.as_ref().is_some_and(|task| task.holds_job && !task.is_over()) {
             return Err(Error::Recording);
         }
+        // A trial gives the microphone back.
+        if let Some(trial) = task.take() {
+            trial.end();
+        }
         *task = Some(start(folder)?);
+        Ok(())
+    }
+
+    /// Try the microphone, when nothing is recorded.
+    pub fn start_trial(&self, start: impl FnOnce() -> Result<RecordingTask, Error>) -> Result<(), Error> {
+        self.must_rest()?;
+        self.stop_recording();
+        *locked(&self.task) = Some(start()?);
         Ok(())
     }
 
     /// Where orders to the task go; `None` when none is there.
     pub fn orders(&self) -> Option<std::sync::mpsc::Sender<RecordingCommand>> {
         let task = locked(&self.task);
-        task.as_ref().filter(|task| !task.is_over()).map(|task| task.orders.clone())
+        task.as_ref().filter(|task| task.holds_job && !task.is_over()).map(|task| task.orders.clone())
     }
 
     /// Fails while takes are recorded.
@@ -185,7 +233,47 @@ impl AppState {
     }
 }
 
+/// The folder that a job lies in.
+fn beside(job: &Path) -> PathBuf {
+    let whole = job.canonicalize().unwrap_or_else(|_| job.to_owned());
+    whole.parent().map_or(whole.clone(), Path::to_owned)
+}
+
+/// Whether a folder can be called that on every system: spaces and letters of all languages are well, separators, marks
+/// that some systems keep, and a dot at either end are not.
+fn is_folder_name(name: &str) -> bool {
+    let is_odd = |letter: char| letter.is_control() || "/\\:*?\"<>|".contains(letter);
+    let device = name.split('.').next().unwrap_or("").to_lowercase();
+    let is_device = matches!(device.as_str(), "con" | "prn" | "aux" | "nul")
+        || (device.len() == 4 && (device.starts_with("com") || device.starts_with("lpt")));
+    !name.is_empty()
+        && name.chars().count() <= 80
+        && !name.contains(is_odd)
+        && !name.starts_with(['.', '-', ' '])
+        && !name.ends_with(['.', ' '])
+        && !is_device
+}
+
 fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     // What another request left half done is only kept findings; they are made again.
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_job_may_be_called_what_folders_are_called_everywhere() {
+        for good in ["Spring 2026 treble", "Bässe, zweite Reihe", "job-1", "a"] {
+            assert!(is_folder_name(good), "{good}");
+        }
+        for bad in [
+            "", ".", "..", "../x", "a/b", "a\\b", ".hidden", "-x", "x ", "x.", "con", "lpt1.txt", "a\nb",
+            "a:b",
+        ] {
+            assert!(!is_folder_name(bad), "{bad}");
+        }
+        assert!(!is_folder_name(&"x".repeat(81)));
+    }
 }

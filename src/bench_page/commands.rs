@@ -11,8 +11,9 @@ use super::app_state::AppState;
 use super::plan_table::Table;
 use super::recording_task::{self, RecordingCommand, Wish};
 use super::routes::seen;
+use super::sound_files;
 use crate::evaluation::{self, Detail, Evaluation, PassChoice, USUAL_SOUND_MB};
-use crate::instrument::{Material, Spot};
+use crate::instrument::{Material, Spot, Stroke};
 use crate::job::{self, Job};
 use crate::repair::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
 use crate::report::caution_for;
@@ -22,14 +23,18 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
     let text = |text: String| Ok(json!({ "said": text }));
     match what {
         "open" => {
-            let wish: Named = read(body)?;
-            app.choose(&wish.name)?;
-            text(format!("job {} is open", wish.name))
+            let wish: Chosen = read(body)?;
+            app.choose(&wish.folder)?;
+            text(format!("open: {}", wish.folder))
         }
         "new" => {
             let wish: NewJob = read(body)?;
             app.make(&wish.name, &wish.template, &wish.title)?;
             text(format!("job {} is made", wish.name))
+        }
+        "demo" => {
+            let folder = app.demo()?;
+            text(format!("the demo job is open: {}", folder.display()))
         }
         "mark" => mark(app, read(body)?),
         "unmark" => {
@@ -53,25 +58,60 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
         "again" => order(app, RecordingCommand::Again, "the last reed once more"),
         "skip" => order(app, RecordingCommand::Skip, "left out"),
         "back" => order(app, RecordingCommand::Back, "the reed before"),
-        "there" => order(app, RecordingCommand::There, "kept where it fits"),
+        "there" => order(app, RecordingCommand::There(None), "kept where it fits"),
+        "there-press" => {
+            order(app, RecordingCommand::There(Some(Stroke::Press)), "kept where it fits, press")
+        }
+        "there-draw" => order(app, RecordingCommand::There(Some(Stroke::Draw)), "kept where it fits, draw"),
+        "hush" => {
+            let wish: Hush = read(body)?;
+            // Nothing is listening, so nothing need be kept from it.
+            if let Some(orders) = app.orders() {
+                let _ = orders.send(RecordingCommand::Hush(wish.on));
+            }
+            text(String::new())
+        }
+        "trial" => {
+            let wish: Trial = read(body)?;
+            app.start_trial(|| recording_task::trial(app, &wish.input))?;
+            text("the microphone is tried; nothing is stored".into())
+        }
+        "stop-trial" => {
+            app.must_rest()?;
+            app.stop_recording();
+            text("the trial has ended".into())
+        }
         "here" => order(app, RecordingCommand::Here, "kept for the due reed"),
         "stop" => {
             app.stop_recording();
             text("recording has ended".into())
         }
+        "place" => sound_files::place(app, &read(body)?),
+        "accept-sound" => sound_files::accept(app, &read(body)?),
         "report" => report(app),
         "close" => {
             app.stop_recording();
             app.events.close();
-            text("the bench page is closed; this window can be closed too".into())
+            text("Platenote has ended; this window can be closed. Everything is stored.".into())
         }
         _ => Err(Error::Word(format!("`{what}` is nothing that can be done here"))),
     }
 }
 
 #[derive(Deserialize)]
-struct Named {
-    name: String,
+struct Chosen {
+    folder: String,
+}
+
+#[derive(Deserialize)]
+struct Hush {
+    on: bool,
+}
+
+#[derive(Deserialize)]
+struct Trial {
+    #[serde(default)]
+    input: String,
 }
 
 #[derive(Deserialize)]
@@ -148,7 +188,7 @@ fn mark(app: &AppState, wish: NewMark) -> Result<Value, Error> {
     let mut more: Vec<String> =
         warnings.into_iter().map(|warning| format!("Warning: {}. {}.", warning.text, warning.next)).collect();
     more.extend(caution_for(&noted).map(|caution| format!("Caution: {caution}.")));
-    Ok(json!({"said": format!("mark {n}: {noted}"), "more": more}))
+    Ok(json!({"said": format!("mark {n}: {noted}"), "more": more, "undo": n}))
 }
 
 fn count(app: &AppState, wish: NewCount) -> Result<Value, Error> {

@@ -25,6 +25,9 @@ pub enum Error {
     /// No job is chosen yet.
     #[error("no job is chosen")]
     NoJob,
+    /// No job of the list.
+    #[error("`{0}` is none of the jobs that can be opened")]
+    NoSuchJob(String),
     /// The name of a new job is not plain.
     #[error("`{0}` cannot name a job")]
     JobName(String),
@@ -97,7 +100,10 @@ impl Error {
             }
             Error::NoFolder(_) => "give the folder of a job, or one that holds jobs".into(),
             Error::NoJob => "choose a job or make one".into(),
-            Error::JobName(_) => "use up to 40 letters, digits, `_` and `-`, a letter or digit first".into(),
+            Error::JobName(_) => {
+                "use up to 80 letters, digits, spaces, `_` and `-`, without / \\ : * ? \" < > |".into()
+            }
+            Error::NoSuchJob(_) => "choose one of the list, or start the program with its folder".into(),
             Error::NoTemplate(_) => "choose one of the list".into(),
             Error::Recording => "stop recording first".into(),
             Error::NotRecording => "begin a pass on the page `Record`".into(),
@@ -108,8 +114,7 @@ impl Error {
                 "load the plan again; what you typed is still on the page to be copied".into()
             }
             Error::NoPhoto => {
-                "save it as one of these, or note another file with `platenote mark JOB PLACE photo FILE`"
-                    .into()
+                "save it as one of these; a telephone's HEIC photos are saved as JPEG by its own gallery".into()
             }
             Error::NoMicrophone => "build it with its default features: `cargo build --release`".into(),
             Error::Record(error) => error.next(),
@@ -119,6 +124,10 @@ impl Error {
             Error::Microphone(error) => error.next().to_owned(),
             Error::Report(error) => error.next(),
             Error::Place(error) => error.next(),
+            // In the words of the page, which offers them in its field.
+            Error::Work(WorkError::Unknown { .. } | WorkError::Nothing) => {
+                "choose one of the words that the field offers, or write `note` before anything else; a photo has a form of its own".into()
+            }
             Error::Work(error) => error.next(),
             Error::Length(error) => error.next(),
             Error::Ask(_) => "nothing was changed".into(),

@@ -72,6 +72,11 @@ impl EventStream {
         self.tell();
     }
 
+    /// Whether a page listens.
+    pub fn has_readers(&self) -> bool {
+        self.version.receiver_count() > 0
+    }
+
     /// Let the program end.
     pub fn close(&self) {
         self.is_closed.send_replace(true);

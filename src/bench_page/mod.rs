@@ -10,14 +10,18 @@ mod event_stream;
 mod guard;
 mod parts;
 mod parts_bench;
+mod parts_home;
+mod parts_map;
 mod parts_work;
 mod photos;
 mod plan_table;
 mod plan_text;
+mod recent;
 mod recording_task;
 mod routes;
 mod server;
 mod shown_pass;
+mod sound_files;
 
 use std::path::Path;
 use std::sync::Arc;
@@ -35,11 +39,13 @@ pub struct Opened {
 }
 
 /// Serve the page of the job in `folder`, or of the jobs it holds, until it is closed; `opened` is called with where it is.
-pub fn serve(folder: &Path, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
+///
+/// `ends_alone`: nobody can end it from a terminal, so it ends by itself when no page has been open for ten minutes.
+pub fn serve(folder: &Path, ends_alone: bool, opened: impl FnOnce(&Opened)) -> Result<(), Error> {
     let app = Arc::new(app_state::AppState::new(folder)?);
     let mut runtime = tokio::runtime::Builder::new_current_thread();
     let runtime = runtime.enable_io().enable_time().max_blocking_threads(8).build().map_err(Error::Server)?;
-    let ended = runtime.block_on(server::run(app.clone(), opened));
+    let ended = runtime.block_on(server::run(app.clone(), ends_alone, opened));
     // What is being recorded is stored first.
     app.stop_recording();
     runtime.shutdown_background();

@@ -7,7 +7,7 @@ use super::app_state::AppState;
 use super::shown_pass::{ShownPass, anchor};
 use crate::instrument::{Face, ReedPlace, Stroke};
 use crate::job::{Job, StoredTake};
-use crate::judgement::{ReedPitch, ValveChange, Verdict};
+use crate::judgement::{Findings, ReedPitch, ValveChange, Verdict};
 use crate::repair::{PitchEvidence, ReedStanding, ReedState, ValveStanding, ValveVerdict};
 use crate::report::figures;
 
@@ -37,9 +37,9 @@ pub(super) fn block(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
         shown.drawings.iter().partition(|drawing| drawing.name.starts_with("map"));
     Ok(html! {
         @if shown.pass().is_none() {
-            p.hint { "No pass yet. Record one on the page Record, or add sound files with the command " code { "platenote add" } "." }
+            p.empty { "No pass yet. " a href="#record" { "Record" } " one, or bring " a href="#files" { "sound files" } "." }
         }
-        div.sheets { div { @for drawing in maps { div.drawing { (PreEscaped(&drawing.svg)) } } }
+        div.sheets { div.drawings { @for drawing in maps { div class={ "drawing " (drawing.format) } { (PreEscaped(&drawing.svg)) } } }
         div.columns {
             section aria-label="Valves" {
                 h3 { "Valves that want work" }
@@ -65,7 +65,7 @@ pub(super) fn block(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
             p { (changes(&shown)) }
         }
         @if !charts.is_empty() {
-            details { summary { "Tuning chart" } @for drawing in charts { div.drawing { (PreEscaped(&drawing.svg)) } } }
+            details open { summary { "Tuning chart" } div.drawings { @for drawing in charts { div class={ "drawing " (drawing.format) } { (PreEscaped(&drawing.svg)) } } } }
         }
         (words(&job, &shown))
     })
@@ -107,47 +107,89 @@ fn words(job: &Job, shown: &ShownPass) -> Markup {
     } }
 }
 
-/// Every plate with its takes, to be heard.
+/// Every reed with its takes, to be heard; the pass before beside the one shown, to be sorted and narrowed down.
 pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
     let job = app.job()?;
     let shown = app.shown(pass)?;
-    let takes = shown.pass().map(|pass| job.takes(pass)).unwrap_or_default();
+    let of_pass = |pass: Option<&str>| pass.map(|pass| job.takes(pass)).unwrap_or_default();
+    let earlier = shown.told.earlier.as_ref().map(|earlier| &earlier.findings);
+    let (now, then) = (of_pass(shown.pass()), of_pass(earlier.map(|earlier| earlier.pass.as_str())));
+    let name = shown.pass().unwrap_or("none yet");
+    let rows =
+        job.instrument().blocks.iter().flat_map(|block| block.rows.iter().map(move |row| (block, row)));
+    let rows: Vec<String> = rows.map(|(block, row)| format!("{} {}", block.name, row.name)).collect();
+    let verdicts = ["leaks", "suspect", "no sign", "not judged", "no valve"];
     Ok(html! {
+        div.filters.on-screen {
+            (filter("Row", "row", &rows.iter().map(String::as_str).collect::<Vec<_>>()))
+            (filter("Stroke", "stroke", &["press", "draw"]))
+            (filter("Verdict", "verdict", &verdicts))
+        }
         div.scroll tabindex="0" role="region" aria-label="Table" { table {
-            caption { "Takes of pass " (shown.pass().unwrap_or("none yet")) }
-            thead { tr { th scope="col" { "Reed" } th scope="col" { "Note" } th scope="col" { "Pitch" } th scope="col" { "Valve it tests" } th scope="col" { "Takes" } } }
+            caption { "Takes of pass " (name) @if let Some(earlier) = earlier { ", beside pass " (earlier.pass) } }
+            thead { tr {
+                (sort("Reed")) (sort("Note"))
+                @if let Some(earlier) = earlier { (sort(&format!("Cents, {}", earlier.pass))) }
+                (sort(&if earlier.is_some() { format!("Cents, {name}") } else { "Cents".to_owned() }))
+                (sort("Valve it tests")) th scope="col" { "Takes" }
+            } }
             tbody { @for (place, reed) in job.instrument().reeds() {
-                @let of_reed = takes.iter().find(|(there, _)| *there == place).map(|(_, takes)| takes.as_slice()).unwrap_or_default();
-                tr id=[(place.stroke == Stroke::Press).then(|| anchor(&place.plate))] {
+                @let valve = shown.valve_of(&job, &place);
+                @let word = valve.map_or("", |valve| verdict_word(&valve.verdict));
+                @let words = format!("{} {}|{}|{word}", place.plate.block, place.plate.row, place.stroke);
+                tr id=[(place.stroke == Stroke::Press).then(|| anchor(&place.plate))] data-words=(words) {
                     th scope="row" { (place) }
                     td { (reed.note) }
-                    td.figure { (pitch(&shown, &place)) }
-                    td { @if let Some(valve) = shown.valve_of(&job, &place) { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (figures(&valve.reason)) } } }
-                    td { @if of_reed.is_empty() { span.faint { "none" } } @for take in of_reed { (hear(take, &place)) } }
+                    @if let Some(earlier) = earlier { (pitch(earlier, &place)) }
+                    (pitch(shown.findings(), &place))
+                    td { @if let Some(valve) = valve { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (figures(&valve.reason)) } } }
+                    td { (heard(&then, &place, earlier.map(|earlier| earlier.pass.as_str()))) (heard(&now, &place, None)) }
                 }
             } }
         } }
     })
 }
 
+/// A choice that leaves out what it does not name.
+fn filter(label: &str, what: &str, words: &[&str]) -> Markup {
+    html! { label { (label) " " select data-filter=(what) {
+        option value="" { "all" }
+        @for word in words { option value=(word) { (word) } }
+    } } }
+}
+
+/// A head that sorts by its column.
+fn sort(head: &str) -> Markup {
+    html! { th scope="col" { button.sort type="button" { (head) } } }
+}
+
+fn heard(takes: &[(ReedPlace, Vec<StoredTake>)], place: &ReedPlace, pass: Option<&str>) -> Markup {
+    let of_reed =
+        takes.iter().find(|(there, _)| there == place).map_or(&[][..], |(_, takes)| takes.as_slice());
+    html! {
+        @if of_reed.is_empty() && pass.is_none() { span.faint { "none" } }
+        @for take in of_reed { (hear(take, place)) @if let Some(pass) = pass { span.faint { " " (pass) " " } } }
+    }
+}
+
 /// `−3.4 ± 0.2 cents`
-fn deviation(pitch: &ReedPitch) -> String {
+pub(super) fn deviation(pitch: &ReedPitch) -> String {
     let (value, uncertainty) = (pitch.deviation.value.get(), pitch.deviation.uncertainty.get());
     // No sign for what rounds to nothing.
     let value = if (10.0 * value).round() == 0.0 { "0.0".to_owned() } else { format!("{value:+.1}") };
     figures(&format!("{value} ± {uncertainty:.1} cents"))
 }
 
-fn pitch(shown: &ShownPass, place: &ReedPlace) -> Markup {
-    let reed = shown.findings().reeds.iter().find(|reed| reed.place == *place);
+fn pitch(findings: &Findings, place: &ReedPlace) -> Markup {
+    let reed = findings.reeds.iter().find(|reed| reed.place == *place);
     html! { @match reed.map(|reed| &reed.pitch) {
-        Some(Ok(pitch)) => { (deviation(pitch)) }
-        Some(Err(why)) => { span.faint { (figures(why)) } }
-        None => {}
+        Some(Ok(pitch)) => { td.figure data-value=(pitch.deviation.value.get()) { (deviation(pitch)) } }
+        Some(Err(why)) => { td data-value="" { span.faint { (figures(why)) } } }
+        None => { td data-value="" {} }
     } }
 }
 
-fn hear(take: &StoredTake, place: &ReedPlace) -> Markup {
+pub(super) fn hear(take: &StoredTake, place: &ReedPlace) -> Markup {
     let facts = &take.facts;
     html! {
         button.hear type="button" data-sound=(facts.file) aria-label={ "Hear take " (facts.n) " of " (place) } { "▶ " (facts.n) }

@@ -6,7 +6,7 @@ use super::Error;
 use super::app_state::AppState;
 use super::photos::is_shown;
 use crate::instrument::Face;
-use crate::repair::{self, Lot, Mark, Work};
+use crate::repair::{self, FittedNeed, Fitting, Lot, Mark, Work};
 
 /// Marks, what is done and next on each face, and orders that cost work.
 pub(super) fn notes(app: &AppState) -> Result<Markup, Error> {
@@ -77,16 +77,9 @@ pub(super) fn tray(app: &AppState) -> Result<Markup, Error> {
                 }
             }
         }
-        h3 { "What fits where" }
-        div.scroll tabindex="0" role="region" aria-label="Table" { table {
-            thead { tr { th scope="col" { "Place" } th scope="col" { "Length" } th scope="col" { "Take" } th scope="col" { "Why" } } }
-            tbody { @for row in &fitting.rows {
-                tr { th scope="row" { (row.need.place) }
-                    td { (row.need.length.map_or("?".to_owned(), |length| length.to_string())) }
-                    td { (row.choice) }
-                    td.faint { (fitting.explain(row)) } }
-            } }
-        } }
+        h3 { "What fits where, the longest first" }
+        @if fitting.rows.is_empty() { p.empty { "No slot needs a valve." } }
+        @else { (by_length(&fitting)) }
         @if !check.differences.is_empty() {
             h3 { "Where plan, diary and tray differ" }
             ul { @for difference in &check.differences {
@@ -94,6 +87,36 @@ pub(super) fn tray(app: &AppState) -> Result<Markup, Error> {
             } }
         }
     })
+}
+
+/// A line a length: what to take out of the tray or cut, and for which places; why is folded away.
+fn by_length(fitting: &Fitting) -> Markup {
+    let mut rows: Vec<&FittedNeed> = fitting.rows.iter().collect();
+    let tenths =
+        |row: &FittedNeed| row.need.length.map_or(i64::MIN, |length| (10.0 * length.get()).round() as i64);
+    // Stable, so that places of one length keep the plan's order; slots without a length come last.
+    rows.sort_by_key(|row| std::cmp::Reverse(tenths(row)));
+    html! { ul.plain.lengths { @for of_length in rows.chunk_by(|one, other| tenths(one) == tenths(other)) {
+        @if let Some(first) = of_length.first() { li {
+            b { (first.need.length.map_or("no length known".to_owned(), |length| length.to_string())) }
+            " × " (of_length.len())
+            @for (choice, places) in choices(of_length) { div { (choice) ": " (places.join(", ")) } }
+            details { summary { "Why" } @for row in of_length { p.faint { (fitting.explain(row)) } } }
+        } }
+    } } }
+}
+
+/// What is taken, each once, with the places it goes to.
+fn choices(rows: &[&FittedNeed]) -> Vec<(String, Vec<String>)> {
+    let mut all: Vec<(String, Vec<String>)> = Vec::new();
+    for row in rows {
+        let (choice, place) = (row.choice.to_string(), row.need.place.to_string());
+        match all.iter_mut().find(|(there, _)| *there == choice) {
+            Some((_, places)) => places.push(place),
+            None => all.push((choice, vec![place])),
+        }
+    }
+    all
 }
 
 fn lot_words(lot: &Lot) -> String {

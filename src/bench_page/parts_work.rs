@@ -5,7 +5,9 @@ use maud::{Markup, html};
 use super::Error;
 use super::app_state::AppState;
 use super::parts_bench::mark_line;
+use super::parts_home::pass_for;
 use crate::instrument::ValvePlace;
+use crate::job::Job;
 use crate::repair::{
     self, Choice, Mark, NextStep, StepKind, Task, TaskValve, Tick, Trouble, Work, WorkList, stage,
 };
@@ -26,8 +28,8 @@ pub(super) fn work(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> 
     Ok(html! {
         @if let Some(now) = stage(&next) { p { b { "Now: " (now.heading()) } ", " (now.why_now()) "." } } @else { p { "Nothing is open." } }
         p.hint { "By all passes and notes of the job." }
-        (rows(&list))
-        (steps(&next))
+        (rows(&job, &list))
+        (steps(&job, &next))
         @if !done.is_empty() {
             h3 { "Noted last" }
             ul.plain { @for mark in done { (mark_line(mark)) } }
@@ -41,7 +43,7 @@ pub(super) fn work(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> 
 }
 
 /// What is open besides the valves, a kind after the other.
-fn steps(next: &[NextStep]) -> Markup {
+fn steps(job: &Job, next: &[NextStep]) -> Markup {
     let others =
         StepKind::ALL.into_iter().filter(|kind| !matches!(kind, StepKind::Valve | StepKind::ListenAgain));
     html! { @for kind in others {
@@ -50,23 +52,23 @@ fn steps(next: &[NextStep]) -> Markup {
             details open[steps.len() <= NEWEST] {
                 summary { (kind.heading()) " (" (steps.len()) ")" }
                 p.hint { (kind.why_now()) "." }
-                ul.plain { @for step in steps { (step_line(step)) } }
+                ul.plain { @for step in steps { (step_line(job, step)) } }
             }
         }
     } }
 }
 
-fn step_line(step: &NextStep) -> Markup {
+fn step_line(job: &Job, step: &NextStep) -> Markup {
     html! { li.task {
         div { b { (step.place) } ": " (step.what) span.next { (figures(&step.reason)) } }
         div.ticks { @match &step.tick {
             Tick::Mark(work) => button type="button" data-tick=(step.place) data-work=(work) aria-label={ (step.place) ": " (work) ", done" } { (work) },
-            Tick::Record(reed) => button.plain type="button" data-record=(step.place) data-plate=(reed.plate) aria-label={ "Record " (reed.plate) " again" } { "record" },
+            Tick::Record(reed) => button.plain type="button" data-record=(step.place) data-plate=(reed.plate) data-again=(pass_for(job, &reed.plate)) aria-label={ "Record " (reed.plate) " again" } { "record" },
         } }
     } }
 }
 
-fn rows(list: &WorkList) -> Markup {
+fn rows(job: &Job, list: &WorkList) -> Markup {
     let heads = [
         "Lift these plates, each once",
         "These plates lie beside the block",
@@ -83,14 +85,14 @@ fn rows(list: &WorkList) -> Markup {
                         li.task { div { b { (task.plate) } ": the plate is to be lifted" }
                             div.ticks { (tick(&task.plate.to_string(), &Work::Lifted, "lifted")) } }
                     }
-                    @for valve in &task.valves { (line(task, valve)) }
+                    @for valve in &task.valves { (line(job, task, valve)) }
                 } }
             }
         }
     } } }
 }
 
-fn line(task: &Task, valve: &TaskValve) -> Markup {
+fn line(job: &Job, task: &Task, valve: &TaskValve) -> Markup {
     let place = ValvePlace { plate: task.plate.clone(), face: valve.face };
     let name = place.to_string();
     html! { li.task {
@@ -100,7 +102,7 @@ fn line(task: &Task, valve: &TaskValve) -> Markup {
                 (tick(&name, &fitted(valve), "valve fitted"))
                 @if valve.trouble == Trouble::Leaks { (tick(&name, &Work::ValveKept, "valve kept")) }
             } @else {
-                button.plain type="button" data-record=(name) data-plate=(task.plate) aria-label={ "Record " (task.plate) " again" } { "record again" }
+                button.plain type="button" data-record=(name) data-plate=(task.plate) data-again=(pass_for(job, &task.plate)) aria-label={ "Record " (task.plate) " again" } { "record again" }
             }
             button.plain type="button" data-place=(name) aria-label={ "Note other work at " (name) } { "other work" }
         }

@@ -20,6 +20,8 @@ pub(super) type RecordingCommand = Command<Writing>;
 pub(super) struct RecordingTask {
     /// Where its orders go.
     pub orders: Sender<RecordingCommand>,
+    /// Whether it holds the job; a trial of the microphone does not.
+    pub holds_job: bool,
     thread: JoinHandle<()>,
 }
 
@@ -40,6 +42,9 @@ pub(super) struct Wish {
     /// Places to play instead of all that are due: `B1..B12, A1 draw`.
     #[serde(default)]
     pub places: String,
+    /// Which window of the browser asks.
+    #[serde(default)]
+    pub window: String,
 }
 
 impl RecordingTask {
@@ -65,9 +70,22 @@ pub(super) fn begin(
     Err(super::Error::NoMicrophone)
 }
 
+#[cfg(not(feature = "mic"))]
+pub(super) fn trial(
+    _app: &std::sync::Arc<super::app_state::AppState>,
+    _input: &str,
+) -> Result<RecordingTask, super::Error> {
+    Err(super::Error::NoMicrophone)
+}
+
 #[cfg(feature = "mic")]
-pub(super) use with_microphone::begin;
+pub(super) use with_microphone::{begin, trial};
 
 #[cfg(feature = "mic")]
 #[path = "recording_task_mic.rs"]
 mod with_microphone;
+
+#[cfg(feature = "mic")]
+mod input_state;
+#[cfg(feature = "mic")]
+mod trial_task;

@@ -7,18 +7,21 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
+use super::input_state::{Input, InputState};
+pub(in crate::bench_page) use super::trial_task::trial;
 use super::{RecordingCommand, RecordingTask, Wish, Writing};
 use crate::analysis::{Clock, Expectation};
 use crate::audio::Microphone;
 use crate::bench_page::Error;
 use crate::bench_page::app_state::AppState;
-use crate::instrument::ReedPlace;
+use crate::instrument::{ReedPlace, Valve};
 use crate::job::{ClockFacts, JobWriter, PassChange};
 use crate::report::figures;
+use crate::session::Due;
 use crate::session::words::{opposite, reasons, uneven, whose};
 use crate::session::{
-    self, Agenda, Live, LiveState, Sequence, Session, SessionEvent, Setting, Snapshot, Taken, clock_of_input,
-    reeds_in, still_due,
+    self, Agenda, Live, LiveState, OtherReed, Sequence, Session, SessionEvent, Setting, Snapshot, Taken,
+    clock_of_input, reeds_in, still_due,
 };
 
 /// The page is told how things stand so often: enough for a meter.
@@ -46,11 +49,11 @@ pub(in crate::bench_page) fn begin(
         )));
     }
     let facts = job.open_pass(wish.pass.trim(), &PassChange { temperature_c, ..PassChange::default() })?;
-    let places = wish.places.trim();
+    let places = wish.places.trim().to_owned();
     let reeds = if places.is_empty() {
         still_due(&job, &facts.pass, &reeds_in(job.instrument(), &Sequence::Plates)?)
     } else {
-        reeds_in(job.instrument(), &Sequence::Listed(places.to_owned()))?
+        reeds_in(job.instrument(), &Sequence::Listed(places))?
     };
     if reeds.is_empty() {
         return Err(Error::NothingDue(facts.pass));
@@ -59,7 +62,7 @@ pub(in crate::bench_page) fn begin(
     let app = app.clone();
     let run = move || {
         let told = app.clone();
-        let ended = Bench::play(app, job, microphone, facts.pass, reeds, ordered);
+        let ended = Bench::play(app, job, microphone, facts.pass, wish.window, reeds, ordered);
         match ended {
             Ok(()) => told
                 .events
@@ -71,7 +74,7 @@ pub(in crate::bench_page) fn begin(
         told.events.changed();
     };
     let thread = std::thread::Builder::new().name("recording".into()).spawn(run).map_err(Error::Server)?;
-    Ok(RecordingTask { orders, thread })
+    Ok(RecordingTask { orders, holds_job: true, thread })
 }
 
 fn temperature(text: &str) -> Result<Option<f64>, Error> {
@@ -94,7 +97,14 @@ struct Bench {
     trace: Vec<f64>,
     input: String,
     is_again: bool,
-    is_held: bool,
+    held: Option<OtherReed>,
+    /// Why the last take is to be played again.
+    why_again: String,
+    /// How many reeds there were to play.
+    all: usize,
+    has_last: bool,
+    window: String,
+    state: InputState,
     clipped: Option<Instant>,
     told: Instant,
 }
@@ -103,8 +113,8 @@ impl session::Front for Bench {
     type Error = Error;
     type Own = Writing;
 
-    fn happened(&mut self, _: &Session, said: &SessionEvent) -> Result<(), Error> {
-        self.tell(said);
+    fn happened(&mut self, session: &Session, said: &SessionEvent) -> Result<(), Error> {
+        self.tell(session, said);
         Ok(())
     }
 
@@ -114,6 +124,7 @@ impl session::Front for Bench {
 
     /// The live reading of what sounds now.
     fn sounded(&mut self, session: &Session, sound: &[f32]) {
+        self.state.hear(sound);
         let Some(now) = self.live.hear(sound) else { return };
         let LiveState::Note(reading, since_s) = now else {
             self.live_now = None;
@@ -134,7 +145,8 @@ impl session::Front for Bench {
     }
 
     fn asked(&mut self) -> Vec<RecordingCommand> {
-        self.orders.try_iter().collect()
+        let room = self.state.is_room_to_learn().then_some(RecordingCommand::LearnRoom);
+        self.orders.try_iter().chain(room).collect()
     }
 
     fn obey(&mut self, session: &mut Session, work: Writing) -> Result<(), Error> {
@@ -143,11 +155,11 @@ impl session::Front for Bench {
     }
 
     fn obeyed(&mut self) {
-        (self.is_again, self.is_held) = (false, false);
+        (self.is_again, self.held) = (false, None);
     }
 
-    fn look(&mut self, _: &Session, now: &Snapshot) -> Result<(), Error> {
-        self.stand(now);
+    fn look(&mut self, session: &Session, now: &Snapshot) -> Result<(), Error> {
+        self.stand(session, now);
         Ok(())
     }
 }
@@ -158,6 +170,7 @@ impl Bench {
         mut job: JobWriter,
         mut microphone: Microphone,
         pass: String,
+        window: String,
         reeds: Vec<ReedPlace>,
         orders: Receiver<RecordingCommand>,
     ) -> Result<(), Error> {
@@ -171,6 +184,7 @@ impl Bench {
             ..Expectation::default()
         };
         let setting = Setting { pass: pass.clone(), rate_hz: input.rate_hz, channels: input.channels, clock };
+        let (all, state) = (reeds.len(), InputState::new(input.rate_hz, input.channels));
         let mut session = Session::new(&mut job, setting, Agenda::new(reeds));
         let mut bench = Bench {
             live: Live::new(input.rate_hz, input.channels, expectation),
@@ -181,33 +195,40 @@ impl Bench {
             trace: Vec::new(),
             input: input.name,
             is_again: false,
-            is_held: false,
+            held: None,
+            why_again: String::new(),
+            all,
+            has_last: false,
+            window,
+            state,
             clipped: None,
             told: Instant::now(),
         };
         session::play(&mut session, &mut microphone, &mut bench)
     }
 
-    fn tell(&mut self, said: &SessionEvent) {
+    fn tell(&mut self, session: &Session, said: &SessionEvent) {
         let saying = match said {
             SessionEvent::Began => {
-                (self.is_again, self.is_held) = (false, false);
+                (self.is_again, self.held) = (false, None);
                 return;
             }
             SessionEvent::Enough => return,
             SessionEvent::Knock => json!({"kind": "word", "text": "that was too short for a note"}),
             SessionEvent::Taken(taken) => {
-                self.is_again = taken.stays_due;
+                (self.is_again, self.has_last) = (taken.stays_due, true);
+                self.why_again = figures(&taken.again.join("; "));
                 self.judge(taken);
-                take(taken, &self.pass)
+                take(taken, &self.pass, session)
             }
             SessionEvent::NoReading { place, refusal, remarks } => {
                 self.is_again = true;
+                self.why_again = figures(&format!("no reading: {refusal}"));
                 json!({"kind": "word", "place": place.to_string(), "text":
                         figures(&format!("{place}: no reading, {refusal}; nothing is stored. Play it once more")), "more": remarks})
             }
             SessionEvent::Other(other) => {
-                self.is_held = true;
+                self.held = Some(other.clone());
                 json!({"kind": "other", "place": other.due.to_string(),
                         "belongs_to": other.belongs_to.as_ref().map(ToString::to_string),
                         "text": figures(&format!("{} is due, and {} was heard, {} from it: {}; nothing is stored yet",
@@ -215,6 +236,7 @@ impl Bench {
             }
             SessionEvent::Spoiled { place, remark, now } => {
                 self.is_again = *now;
+                self.why_again.clone_from(remark);
                 let when = if *now { "play it once more" } else { "it comes again at the end" };
                 json!({"kind": "word", "place": place.to_string(), "text": format!("{place}: {remark}; {when}")})
             }
@@ -241,40 +263,80 @@ impl Bench {
         drop(std::thread::Builder::new().name("judge".into()).spawn(run));
     }
 
-    fn stand(&mut self, now: &Snapshot) {
+    fn stand(&mut self, session: &Session, now: &Snapshot) {
         if now.is_clipped {
             self.clipped = Some(Instant::now());
         }
+        self.state.follow(now.steady_s, self.live_now.is_some());
         if self.told.elapsed() < EVERY {
             return;
         }
         self.told = Instant::now();
         let round = |x: f64| (10.0 * x).round() / 10.0;
+        let instrument = session.instrument();
         let due = now.due.as_ref().map(|due| {
-            let (call, seconds) = self.call(now, due.need.hold_s);
-            json!({"place": due.place.to_string(), "plate": super::super::shown_pass::address(&due.place.plate),
-                "short": short(&due.place),
+            let (call, seconds, reason) = self.call(now, due);
+            let plate = &due.place.plate;
+            let tolerance = instrument.plate(plate).map_or(0.0, |(block, ..)| block.tolerance.get());
+            json!({"place": due.place.to_string(), "plate": super::super::shown_pass::address(plate),
+                "short": short(&due.place), "tolerance": tolerance, "blocks": instrument.blocks.len(),
                 "note": due.note.to_string(), "target": due.target.to_string(), "row_len": due.row_len,
-                "number": due.place.plate.number, "row": due.place.plate.row, "block": due.place.plate.block,
-                "left": due.left, "too_close": due.need.too_close, "call": call, "seconds": round(seconds)})
+                "number": plate.number, "row": plate.row, "block": plate.block,
+                "left": due.left, "call": call, "seconds": round(seconds), "reason": figures(&reason)})
+        });
+        let held = self.held.as_ref().map(|held| {
+            let place = held.belongs_to.as_ref();
+            let plate = place.map(|place| format!("{}{}", place.plate.row, place.plate.number));
+            json!({"belongs_to": place.filter(|_| !held.is_stroke_open).map(short),
+                "press": plate.filter(|_| held.is_stroke_open)})
         });
         let is_clipped = self.clipped.is_some_and(|since| since.elapsed() < CLIP_STAYS);
-        self.app.events.stands(json!({"pass": self.pass, "input": self.input, "due": due,
+        self.app.events.stands(
+            json!({"pass": self.pass, "input": self.input, "due": due, "window": self.window,
             "level_db": round(now.level_db), "floor_db": now.floor_db.map(round), "clipped": is_clipped,
-            "sounds": now.steady_s.is_some(), "live": self.live_now, "trace": self.trace}));
+            "sounds": now.steady_s.is_some(), "live": self.live_now, "trace": self.trace, "held": held,
+            "all": self.all, "last": self.has_last, "has_back": session.has_back()}),
+        );
     }
 
-    /// What to do now, and for how long.
-    fn call(&self, now: &Snapshot, hold_s: f64) -> (&'static str, f64) {
-        match now.steady_s {
-            Some(steady_s) if steady_s >= hold_s => ("stop", 0.0),
-            Some(steady_s) => ("hold", hold_s - steady_s),
-            None if now.floor_db.is_none() => ("quiet", 0.0),
-            None if self.is_held => ("which", 0.0),
-            None if self.is_again => ("again", hold_s),
-            None => ("play", hold_s),
+    /// What to do now, for how long, and why.
+    fn call(&self, now: &Snapshot, due: &Due) -> (&'static str, f64, String) {
+        let hold_s = due.need.hold_s;
+        let dead = self.state.dead_channels().map_or(String::new(), |dead| format!("; {dead}"));
+        let usual = if due.need.too_close {
+            "its two reeds are too close to wait for: stop abruptly, the tail tells them apart"
+        } else if hold_s > LONG_HOLD_S {
+            "its two reeds are close, so it takes longer to tell them apart"
+        } else {
+            "softly and evenly, then stop abruptly"
+        };
+        match (self.state.input(), now.steady_s) {
+            (Input::Silent, _) => {
+                ("silent", 0.0, "the input is muted, turned down, or its plug is out".into())
+            }
+            (Input::Loud, _) => {
+                ("loud", 0.0, "something sounds that has no pitch; be quiet for a moment".into())
+            }
+            (_, Some(steady_s)) if steady_s >= hold_s => {
+                ("stop", 0.0, "abruptly: the tail tells of the other reed".into())
+            }
+            (_, Some(steady_s)) => ("hold", hold_s - steady_s, format!("{usual}{dead}")),
+            _ if now.floor_db.is_none() => ("quiet", 0.0, "the noise of the room is being learnt".into()),
+            _ => match &self.held {
+                Some(held) => ("which", 0.0, which(held)),
+                None if self.is_again => ("again", hold_s, self.why_again.clone()),
+                None => ("play", hold_s, format!("{usual}{dead}")),
+            },
         }
     }
+}
+
+/// A hold beyond this has a reason that is told, s: the usual one is between 1.5 and 1.8 s.
+const LONG_HOLD_S: f64 = 2.0;
+
+/// What was heard in the place of the due reed.
+fn which(held: &OtherReed) -> String {
+    format!("{} was heard, {} from {}: {}", held.pitch, held.deviation, short(&held.due), whose(held))
 }
 
 /// `A7 press`: the block is told beside it.
@@ -283,13 +345,16 @@ fn short(place: &ReedPlace) -> String {
 }
 
 /// A take as the page shows it.
-fn take(taken: &Taken, pass: &str) -> Value {
+fn take(taken: &Taken, pass: &str, session: &Session) -> Value {
     let reading = &taken.reading;
     let mut more: Vec<String> = reading.warnings.iter().map(ToString::to_string).collect();
     more.extend(reasons(taken).cloned());
     more.extend(uneven(taken));
     more.iter_mut().for_each(|words| *words = figures(words));
-    json!({"kind": "take", "place": taken.place.to_string(), "take": taken.n, "pass": pass, "file": taken.file,
+    let instrument = session.instrument();
+    let tolerance = instrument.plate(&taken.place.plate).map_or(0.0, |(block, ..)| block.tolerance.get());
+    let has_valve = instrument.valve_tested_by(&taken.place).is_some_and(|(_, valve)| valve != Valve::None);
+    json!({"kind": "take", "short": short(&taken.place), "tolerance": tolerance, "has_valve": has_valve, "place": taken.place.to_string(), "take": taken.n, "pass": pass, "file": taken.file,
         "note": taken.note.map(|note| note.to_string()), "f0": reading.f0.to_string(),
         "cents": figures(&format!("{:+.1}", taken.deviation.get())), "uncertainty": format!("{:.1}", reading.uncertainty.get()),
         "opposite": figures(&opposite(&reading.opposite)), "more": more, "stays_due": taken.stays_due})

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use axum::body::Bytes;
+use axum::body::{Body, Bytes};
 use axum::extract::{DefaultBodyLimit, Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::sse::Sse;
@@ -15,8 +15,11 @@ use serde_json::{Value, json};
 
 use super::app_state::{AppState, TEMPLATES};
 use super::plan_table::Table;
-use super::{Error, commands, guard, parts, parts_bench, parts_work, photos};
+use super::{
+    Error, commands, guard, parts, parts_bench, parts_home, parts_map, parts_work, photos, sound_files,
+};
 use crate::job::{self, Event, Job};
+use crate::report::night_style;
 
 type Answer = Result<Response, ErrorResponse>;
 type Shared = State<Arc<AppState>>;
@@ -25,18 +28,25 @@ type Shared = State<Arc<AppState>>;
 pub(super) fn router(app: Arc<AppState>) -> Router {
     Router::new()
         .route("/", get(|| async { file("text/html; charset=utf-8", include_str!("page/index.html")) }))
-        .route(
-            "/bench.css",
-            get(|| async { file("text/css; charset=utf-8", include_str!("page/bench.css")) }),
-        )
+        .route("/bench.css", get(|| async { file(STYLE, include_str!("page/bench.css")) }))
+        .route("/pages.css", get(|| async { file(STYLE, include_str!("page/pages.css")) }))
+        .route("/record.css", get(|| async { file(STYLE, include_str!("page/record.css")) }))
+        .route("/inks.css", get(|| async { ([(header::CONTENT_TYPE, STYLE)], night_style()) }))
         .route("/icon.svg", get(|| async { file("image/svg+xml", include_str!("page/icon.svg")) }))
         .route("/bench.js", get(|| async { file(SCRIPT, include_str!("page/bench.js")) }))
         .route("/live.js", get(|| async { file(SCRIPT, include_str!("page/live.js")) }))
+        .route("/again.js", get(|| async { file(SCRIPT, include_str!("page/again.js")) }))
+        .route("/files.js", get(|| async { file(SCRIPT, include_str!("page/files.js")) }))
+        .route("/map.js", get(|| async { file(SCRIPT, include_str!("page/map.js")) }))
+        .route("/trial.js", get(|| async { file(SCRIPT, include_str!("page/trial.js")) }))
+        .route("/voice.js", get(|| async { file(SCRIPT, include_str!("page/voice.js")) }))
+        .route("/cells.js", get(|| async { file(SCRIPT, include_str!("page/cells.js")) }))
         .route("/plan.js", get(|| async { file(SCRIPT, include_str!("page/plan.js")) }))
         .route("/state", get(state))
         .route("/inputs", get(inputs))
         .route("/part/{name}", get(part))
         .route("/plan", get(plan))
+        .route("/reeds", get(reeds))
         .route("/events", get(events))
         .route("/sound/{*file}", get(sound))
         .route("/report/{name}", get(report_page))
@@ -44,10 +54,13 @@ pub(super) fn router(app: Arc<AppState>) -> Router {
         .route("/photos/{name}", get(photo))
         // The guard has looked at how much it is.
         .route("/do/photo", post(keep_photo).layer(DefaultBodyLimit::disable()))
+        // What comes is written to the disk as it comes, and counted there.
+        .route("/do/sound", post(keep_sound).layer(DefaultBodyLimit::disable()))
         .route("/do/{what}", post(act))
         .with_state(app)
 }
 
+const STYLE: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 
 /// Everything else.
@@ -90,13 +103,18 @@ async fn beside<T: Send + 'static>(
 #[derive(Deserialize)]
 struct PassQuery {
     pass: Option<String>,
+    /// The reed whose row is asked for.
+    at: Option<String>,
 }
 
 async fn part(State(app): Shared, Path(name): Path<String>, Query(asked): Query<PassQuery>) -> Answer {
-    let pass = asked.pass;
     let markup = beside(app, move |app| {
-        let pass = pass.as_deref();
+        let pass = asked.pass.as_deref();
         Ok(match name.as_str() {
+            "home" => Some(parts_home::home(app)?),
+            "plate" => Some(parts_map::plate(app, pass, asked.at.as_deref().unwrap_or(""))?),
+            "picker" => Some(parts_map::picker(app)?),
+            "row" => Some(parts_home::row(app, pass, asked.at.as_deref().unwrap_or(""))?),
             "block" => Some(parts::block(app, pass)?),
             "takes" => Some(parts::takes(app, pass)?),
             "work" => Some(parts_work::work(app, pass)?),
@@ -122,12 +140,21 @@ async fn state(State(app): Shared) -> Answer {
             Err(Error::NoJob) => Value::Null,
             Err(error) => json!({"error": error.to_string(), "next": error.next()}),
         };
+        let jobs: Vec<Value> = app.jobs().iter().map(listed).collect();
         Ok(
-            json!({"job": job, "jobs": app.jobs(), "templates": templates, "recording": app.orders().is_some(),
+            json!({"job": job, "jobs": jobs, "folder": app.home().display().to_string(), "templates": templates, "recording": app.orders().is_some(),
             "microphone": cfg!(feature = "mic")}),
         )
     });
     Ok(Json(state.await?).into_response())
+}
+
+/// A job of the list; its title stands in its plan.
+fn listed(one: &super::recent::Listed) -> Value {
+    let title =
+        Job::open(&one.folder).ok().map(|job| job.title().to_owned()).filter(|title| !title.is_empty());
+    let name = one.folder.file_name().map(|name| name.to_string_lossy().into_owned());
+    json!({"folder": one.folder.display().to_string(), "name": name, "title": title, "when": one.when})
 }
 
 fn job_state(job: &Job) -> Value {
@@ -140,7 +167,7 @@ fn job_state(job: &Job) -> Value {
     let pages: Vec<&str> =
         REPORT_PAGES.into_iter().filter(|name| job.report_folder().join(name).is_file()).collect();
     json!({"title": job.title(), "folder": job.folder().display().to_string(), "passes": passes,
-        "plates": plates, "reeds": reeds, "pages": pages})
+        "plates": plates, "reeds": reeds, "pages": pages, "running_pass": parts_home::running_pass(job)})
 }
 
 async fn inputs(State(app): Shared) -> Answer {
@@ -212,6 +239,23 @@ async fn photo(State(app): Shared, Path(name): Path<String>) -> Answer {
 async fn keep_photo(State(app): Shared, Query(wish): Query<photos::NewPhoto>, body: Bytes) -> Answer {
     let kept = beside(app, move |app| photos::keep(app, wish, body.to_vec())).await?;
     Ok(Json(kept).into_response())
+}
+
+async fn keep_sound(State(app): Shared, Query(wish): Query<sound_files::NewSound>, body: Body) -> Answer {
+    Ok(Json(sound_files::keep(&app, &wish, body).await?).into_response())
+}
+
+/// Every reed of the plan by its name, to be chosen from.
+async fn reeds(State(app): Shared) -> Answer {
+    let reeds = beside(app, |app| {
+        let job = app.job()?;
+        let reeds = job.instrument().reeds().map(|(place, reed)| {
+            let short = format!("{}{} {}", place.plate.row, place.plate.number, place.stroke);
+            json!({"place": place.to_string(), "short": short, "note": reed.note.to_string()})
+        });
+        Ok(json!({"reeds": reeds.collect::<Vec<Value>>()}))
+    });
+    Ok(Json(reeds.await?).into_response())
 }
 
 const REPORT_PAGES: [&str; 2] = ["report.html", "hand-over.html"];

@@ -52,6 +52,9 @@ pub(crate) struct Arguments {
     /// Move a sound that is in the pass already from the place it was given before to the one given now
     #[arg(long = "move")]
     move_it: bool,
+    /// Only say where each file would go; nothing is stored
+    #[arg(long, conflicts_with = "move_it")]
+    show: bool,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -102,6 +105,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         let all = arguments.sealed.then_some(SealPart { state: SealState::Sealed, kind: None });
         let (file, seal) = (one.file.clone(), one.seal.or(all));
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
+            if arguments.show {
+                return Ok(placed.shown());
+            }
             let clock = arguments.clock.as_ref().map(|clock| clock.at(placed.take.rate_hz)).transpose()?;
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
             arguments.pass.ask_if_near(&job)?;
@@ -159,6 +165,14 @@ fn place(
         .map_err(|error| not_placed(&file, &format!("{by_name}, and {error}")))?;
     let why = format!("its pitch of {pitch} lies {} from that reed, and from no other", candidate.deviation);
     Ok(Placed { take, place: candidate.place, by: By::Pitch, why })
+}
+
+impl Placed {
+    /// Where it would go.
+    fn shown(self) -> Done {
+        let Self { place, by, why, .. } = self;
+        Done { place, by, why, take: String::new(), state: ("shown", "not stored") }
+    }
 }
 
 /// What became of a placed file.
@@ -232,7 +246,7 @@ fn tell(file: &Path, done: &Done, as_json: bool) -> Result<(), Failure> {
         "file": file.to_string_lossy(),
         "state": state,
         "place": place.to_string(),
-        "take": take,
+        "take": (!take.is_empty()).then_some(take),
         "by": by.name(),
         "why": why,
         "error": null,

@@ -17,6 +17,7 @@ mod mark;
 mod new;
 mod next;
 mod output;
+mod package_files;
 mod pass;
 mod pass_arguments;
 mod passes;
@@ -39,6 +40,7 @@ mod visit;
 mod which_passes;
 mod worklist;
 
+use std::io::IsTerminal;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -79,12 +81,25 @@ enum Verb {
     Visit(visit::Arguments),
     Bench(bench::Arguments),
     Verify(verify::Arguments),
+    PackageFiles(package_files::Arguments),
 }
 
 /// Parse, run, print the error, and say how it ended.
+///
+/// Without any argument the help is printed; without a terminal to print it on, as an icon starts programs, the bench page
+/// is opened on the jobs that were opened last.
 pub fn run() -> ExitCode {
+    if is_started_by_icon() {
+        return bench::run_from_icon().unwrap_or_else(|failure| failure.print()).into();
+    }
     let ended = obey(Arguments::parse().verb).unwrap_or_else(|failure| failure.print());
     ended.into()
+}
+
+fn is_started_by_icon() -> bool {
+    let has_terminal =
+        std::io::stdin().is_terminal() || std::io::stdout().is_terminal() || std::io::stderr().is_terminal();
+    std::env::args_os().len() <= 1 && !has_terminal
 }
 
 fn obey(verb: Verb) -> Result<Ended, Failure> {
@@ -114,6 +129,7 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Visit(arguments) => visit::run(arguments),
         Verb::Bench(arguments) => bench::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
+        Verb::PackageFiles(arguments) => package_files::run(arguments),
     }
 }
 

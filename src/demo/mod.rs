@@ -4,6 +4,7 @@
 //! machine makes the same takes; nothing here is known to the analysis.
 
 mod chance;
+mod make;
 mod sound;
 mod story;
 
@@ -12,6 +13,7 @@ use rayon::prelude::*;
 use crate::instrument::{Instrument, ReedPlace};
 use crate::take::Take;
 
+pub use make::make;
 pub use story::{DemoPass, PASSES, PLAN, WHAT_IS_WRONG};
 
 /// The takes of one pass, in the plan's order; one reed has none, as happens at the bench.

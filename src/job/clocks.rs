@@ -60,11 +60,15 @@ pub(super) fn folder() -> Option<PathBuf> {
     }
 }
 
+/// The same, where one must be there.
+pub fn config_folder() -> Result<PathBuf, Error> {
+    folder().ok_or(Error::NoHome { variable: FOLDER_VARIABLE })
+}
+
 impl Clocks {
     /// Read this computer's file; without one no clock is known.
     pub fn open() -> Result<Self, Error> {
-        let folder = folder().ok_or(Error::NoHome { variable: FOLDER_VARIABLE })?;
-        Self::read(&folder.join(FILE))
+        Self::read(&config_folder()?.join(FILE))
     }
 
     /// Read a file of clocks; one that is not there holds none.

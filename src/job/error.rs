@@ -81,6 +81,8 @@ pub enum Error {
     Busy {
         /// The job.
         folder: PathBuf,
+        /// Which program that is, where it said so: `platenote record, process 4711, since 14:02`.
+        holder: Option<String>,
     },
     /// Another program has the clocks.
     #[error("another program is writing to `{}`", .file.display())]
@@ -222,6 +224,11 @@ impl Error {
                 "correct it by hand, or delete it and seal the good plates again".into()
             }
             Self::NoHome { variable } => format!("name a folder for them in the variable `{variable}`"),
+            Self::Busy { holder: Some(holder), .. } => {
+                format!(
+                    "wait until it is done, or end it, and try again; nothing was changed. It is {holder}"
+                )
+            }
             Self::Busy { .. } | Self::ClocksBusy { .. } => {
                 "wait until it is done, or end it, and try again; nothing was changed".into()
             }

@@ -2,7 +2,7 @@
 //! when the program ends.
 
 use std::fs::{File, OpenOptions, TryLockError};
-use std::io::ErrorKind;
+use std::io::{ErrorKind, Read, Write};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -12,6 +12,27 @@ pub(super) const FILE: &str = ".lock";
 /// How long to wait for another program to finish.
 const PATIENCE: Duration = Duration::from_secs(3);
 const PAUSE: Duration = Duration::from_millis(50);
+
+/// No holder has more to say, bytes.
+const LONGEST_SIGN: u64 = 200;
+
+/// Write into the locked file who holds it, for whoever waits; where that cannot be, nobody is told.
+fn sign(mut file: &File) {
+    let verb = std::env::args().nth(1).filter(|verb| verb.chars().all(|letter| letter.is_ascii_lowercase()));
+    let now = jiff::Timestamp::now().to_zoned_datetime(jiff::tz::TimeZone::system()).strftime("%H:%M");
+    let sign =
+        format!("platenote {}, process {}, since {now}\n", verb.unwrap_or_default(), std::process::id());
+    let _ = file.set_len(0).and_then(|()| file.write_all(sign.as_bytes()));
+}
+
+/// Who holds the lock, as it says.
+fn holder(path: &Path) -> Option<String> {
+    let mut sign = String::new();
+    File::open(path).ok()?.take(LONGEST_SIGN).read_to_string(&mut sign).ok()?;
+    let line = sign.lines().next()?.trim();
+    let is_sign = line.starts_with("platenote ") && !line.chars().any(char::is_control);
+    is_sign.then(|| line.to_owned())
+}
 
 /// The lock, as long as it lives.
 #[derive(Debug)]
@@ -36,9 +57,14 @@ impl Lock {
         let since = Instant::now();
         loop {
             match file.try_lock() {
-                Ok(()) => return Ok(Self { _file: file, is_held: true }),
+                Ok(()) => {
+                    sign(&file);
+                    return Ok(Self { _file: file, is_held: true });
+                }
                 Err(TryLockError::WouldBlock) if since.elapsed() < PATIENCE => std::thread::sleep(PAUSE),
-                Err(TryLockError::WouldBlock) => return Err(Error::Busy { folder: folder.to_owned() }),
+                Err(TryLockError::WouldBlock) => {
+                    return Err(Error::Busy { folder: folder.to_owned(), holder: holder(&path) });
+                }
                 // Network folders and memory cards may know no locks.
                 Err(TryLockError::Error(error)) if error.kind() == ErrorKind::Unsupported => {
                     return Ok(Self { _file: file, is_held: false });
@@ -48,5 +74,23 @@ impl Lock {
                 }
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_waits_is_told_who_holds_the_lock() {
+        let folder = tempfile::tempdir().unwrap();
+        let held = Lock::take(folder.path()).unwrap();
+        assert!(held.is_held);
+        let Err(Error::Busy { holder: Some(holder), .. }) = Lock::take(folder.path()) else {
+            panic!("it is held")
+        };
+        assert!(holder.contains(&format!("process {}", std::process::id())), "{holder}");
+        drop(held);
+        assert!(Lock::take(folder.path()).is_ok());
     }
 }

@@ -30,7 +30,7 @@ mod verify;
 mod visits;
 mod workshop;
 
-pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE};
+pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE, config_folder};
 pub use corrections::{Correction, PassAmendment, TakeEntry};
 pub use diary::{DiaryLine, OddLine, Oddity};
 pub use disk::{hash_of, read_plain, write_whole};

@@ -21,6 +21,15 @@ const WIDEST_NARROW: usize = 4;
 const PER_SHEET: usize = 6;
 const PER_SHEET_NARROW: usize = 18;
 
+/// A page is as long as it wants; only paper ends.
+fn per_sheet(format: Format) -> usize {
+    match format {
+        Format::Wide => PER_SHEET,
+        Format::Narrow => PER_SHEET_NARROW,
+        Format::Screen | Format::Phone => usize::MAX,
+    }
+}
+
 /// Between two cards.
 const CARD_GAP: f64 = 3.0;
 const LABEL: Lettering = Lettering::bold(10.0);
@@ -34,8 +43,8 @@ pub(crate) fn sheets<'a>(
     block: &'a Block,
     format: Format,
 ) -> Vec<(Option<&'a str>, Sheet)> {
-    let widest = format.pick(WIDEST, WIDEST_NARROW);
-    let drawn = portions(block, widest, format.pick(PER_SHEET, PER_SHEET_NARROW));
+    let widest = format.across(WIDEST, WIDEST_NARROW);
+    let drawn = portions(block, widest, per_sheet(format));
     drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion, format))).collect()
 }
 
@@ -162,7 +171,7 @@ struct CardShape {
 
 impl CardShape {
     fn for_portion(subject: &Subject, block: &Block, portion: &Portion, format: Format) -> Self {
-        let pitch = (format.width() - 2.0 * MARGIN) / format.pick(WIDEST, WIDEST_NARROW) as f64;
+        let pitch = (format.width() - 2.0 * MARGIN) / format.across(WIDEST, WIDEST_NARROW) as f64;
         let card = pitch - CARD_GAP;
         let crowded = |row: &str, index: usize, plate: &Plate| {
             let notes = super::notes(plate);

@@ -10,7 +10,7 @@ pub(crate) const FAINT_TEXT: Ink = Ink(88, 92, 99);
 pub(crate) const RULE: Ink = Ink(205, 208, 212);
 pub(crate) const AXIS: Ink = Ink(110, 114, 120);
 pub(crate) const BAND: Ink = Ink(233, 237, 230);
-pub(crate) const BAND_EDGE: Ink = Ink(139, 154, 128);
+pub(crate) const BAND_EDGE: Ink = Ink(95, 115, 80);
 pub(crate) const PAPER: Ink = Ink(255, 255, 255);
 /// Dark, so that it stays apart from `DRAW` in grey print.
 pub(crate) const PRESS: Ink = Ink(29, 62, 110);
@@ -21,6 +21,48 @@ pub(crate) const LEAKS: Ink = Ink(140, 32, 38);
 pub(crate) const SUSPECT: Ink = Ink(247, 214, 132);
 pub(crate) const SUSPECT_EDGE: Ink = Ink(143, 98, 10);
 pub(crate) const UNKNOWN: Ink = Ink(236, 237, 239);
+
+/// Each ink by night, on a dark page: what is told apart by day stays so.
+const NIGHT: [(Ink, Ink); 12] = [
+    (PAPER, NIGHT_PAPER),
+    (TEXT, Ink(236, 238, 240)),
+    (FAINT_TEXT, Ink(182, 187, 194)),
+    (RULE, Ink(74, 80, 88)),
+    (AXIS, Ink(154, 160, 168)),
+    (BAND, Ink(43, 52, 41)),
+    (BAND_EDGE, Ink(143, 161, 131)),
+    (PRESS, Ink(156, 192, 245)),
+    (DRAW, Ink(232, 146, 74)),
+    // Lighter than what lies around it, as it is darker by day; its words are the paper's.
+    (LEAKS, Ink(255, 143, 136)),
+    (SUSPECT, Ink(90, 68, 18)),
+    (UNKNOWN, Ink(51, 56, 63)),
+];
+const NIGHT_PAPER: Ink = Ink(31, 34, 38);
+/// Drawn as an edge and as a mark, and so in neither list alone.
+const NIGHT_SUSPECT_EDGE: Ink = Ink(231, 191, 92);
+
+/// The style that shows the drawings of a page by night.
+pub fn night_style() -> String {
+    let rules: String = NIGHT
+        .iter()
+        .chain([&(SUSPECT_EDGE, NIGHT_SUSPECT_EDGE)])
+        .map(|(day, night)| {
+            let (day, night) = (day.name(), night.name());
+            format!(
+                "  .drawing svg [fill=\"{day}\"] {{ fill: {night}; }}\n  .drawing svg [stroke=\"{day}\"] {{ stroke: {night}; }}\n"
+            )
+        })
+        .collect();
+    format!("@media screen and (prefers-color-scheme: dark) {{\n{rules}}}\n")
+}
+
+impl Ink {
+    /// `#8C2026`, as the drawings name it.
+    fn name(self) -> String {
+        format!("#{:02X}{:02X}{:02X}", self.0, self.1, self.2)
+    }
+}
 
 pub(crate) const TITLE: Lettering = Lettering::bold(16.0);
 pub(crate) const HEADING: Lettering = Lettering::bold(11.0);
@@ -35,8 +77,12 @@ pub(crate) const SHEET_WIDTH: f64 = 760.0;
 pub(crate) enum Format {
     /// A4 and wide screens.
     Wide,
-    /// Telephones: fewer plates side by side, so that words keep their size.
+    /// A live page as wide as a desk's screen: half the plates side by side, so that the smallest word has 14 pixels.
+    Screen,
+    /// The report on telephones, a live page on tablets: fewer plates side by side, so that words keep their size.
     Narrow,
+    /// A live page on telephones.
+    Phone,
 }
 
 impl Format {
@@ -44,15 +90,27 @@ impl Format {
     pub(crate) fn width(self) -> f64 {
         match self {
             Format::Wide => SHEET_WIDTH,
+            Format::Screen => 436.0,
             Format::Narrow => 300.0,
+            Format::Phone => 164.0,
         }
     }
 
     /// One of two, by format.
     pub(crate) fn pick<T>(self, wide: T, narrow: T) -> T {
         match self {
+            Format::Wide | Format::Screen => wide,
+            Format::Narrow | Format::Phone => narrow,
+        }
+    }
+
+    /// Things side by side, by those of the two formats of a page that is printed or sent.
+    pub(crate) fn across(self, wide: usize, narrow: usize) -> usize {
+        match self {
             Format::Wide => wide,
+            Format::Screen => wide / 2,
             Format::Narrow => narrow,
+            Format::Phone => narrow / 2,
         }
     }
 }
@@ -101,6 +159,7 @@ const SAMPLE: f64 = 18.0;
 pub(crate) fn legend(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
     const LINE: f64 = 15.0;
     const GAP: f64 = 16.0;
+    let room = sheet.width - 2.0 * MARGIN - SAMPLE - 4.0;
     let (mut x, mut y) = (MARGIN, top + 0.5 * LINE);
     for (sample, text) in entries {
         let width = SAMPLE + 4.0 + BODY.width(text);
@@ -108,7 +167,12 @@ pub(crate) fn legend(sheet: &mut Sheet, top: f64, entries: &[Entry]) -> f64 {
             (x, y) = (MARGIN, y + LINE);
         }
         sample(sheet, (x + 0.5 * SAMPLE, y));
-        sheet.words(text, (x + SAMPLE + 4.0, y + BODY.half_capital()), BODY, TEXT, Side::Left);
+        for (line, piece) in wrapped(text, BODY, room).into_iter().enumerate() {
+            if line > 0 {
+                y += LINE;
+            }
+            sheet.words(&piece, (x + SAMPLE + 4.0, y + BODY.half_capital()), BODY, TEXT, Side::Left);
+        }
         x += width + GAP;
     }
     y + 0.5 * LINE - top
@@ -145,4 +209,69 @@ pub(crate) fn wrapped(text: &str, face: Lettering, room: f64) -> Vec<String> {
         }
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Relative luminance and contrast ratio: W3C, Web Content Accessibility Guidelines 2.2, definitions.
+    fn luminance(Ink(red, green, blue): Ink) -> f64 {
+        let linear = |value: u8| {
+            let value = f64::from(value) / 255.0;
+            if value <= 0.040_45 { value / 12.92 } else { ((value + 0.055) / 1.055).powf(2.4) }
+        };
+        0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue)
+    }
+
+    fn contrast(one: Ink, other: Ink) -> f64 {
+        let (one, other) = (luminance(one), luminance(other));
+        (one.max(other) + 0.05) / (one.min(other) + 0.05)
+    }
+
+    fn by_night(ink: Ink) -> Ink {
+        let all = NIGHT.iter().chain([&(SUSPECT_EDGE, NIGHT_SUSPECT_EDGE)]);
+        all.clone().find(|(day, _)| *day == ink).unwrap_or_else(|| panic!("{ink:?} has no night")).1
+    }
+
+    #[test]
+    fn contrast_is_that_of_the_guidelines() {
+        // The extremes, and a grey often given as the lightest that will do for text on white.
+        assert!((contrast(Ink(0, 0, 0), PAPER) - 21.0).abs() < 1e-9);
+        assert!((contrast(Ink(118, 118, 118), PAPER) - 4.54).abs() < 0.01);
+    }
+
+    /// Success criteria 1.4.3 (text, 4.5 to 1) and 1.4.11 (what a mark is known by, 3 to 1) of the same guidelines. A band
+    /// is known by its edges; the rules behind a chart only guide the eye.
+    #[test]
+    fn marks_and_words_stand_out_by_day_and_by_night() {
+        let marks = [
+            (LEAKS, PAPER),
+            (SUSPECT_EDGE, PAPER),
+            (BAND_EDGE, PAPER),
+            (BAND_EDGE, BAND),
+            (AXIS, PAPER),
+            (AXIS, UNKNOWN),
+            (PRESS, PAPER),
+            (PRESS, BAND),
+            (DRAW, PAPER),
+            (DRAW, BAND),
+            (TEXT, PAPER),
+        ];
+        let words = [
+            (TEXT, PAPER),
+            (TEXT, SUSPECT),
+            (TEXT, UNKNOWN),
+            (TEXT, BAND),
+            (FAINT_TEXT, PAPER),
+            (PAPER, LEAKS),
+        ];
+        for (least, pairs) in [(3.0, marks.as_slice()), (4.5, words.as_slice())] {
+            for &(ink, ground) in pairs {
+                let (day, night) = (contrast(ink, ground), contrast(by_night(ink), by_night(ground)));
+                assert!(day >= least, "{ink:?} on {ground:?} by day: {day:.2}");
+                assert!(night >= least, "{ink:?} on {ground:?} by night: {night:.2}");
+            }
+        }
+    }
 }

@@ -32,6 +32,7 @@ pub use cautions::{Work, caution, caution_for};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
 use ink::Format;
+pub use ink::night_style;
 pub use page::{Clip, Dossier, hand_over_page, long_recording_page, report_page};
 use sheet::Sheet;
 pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts};
@@ -109,20 +110,27 @@ pub struct PageDrawing {
     pub title: String,
     /// An `svg` element.
     pub svg: String,
+    /// How wide a page it is for: `screen`, `narrow` or `phone`; the page shows one of the three.
+    pub format: &'static str,
 }
 
-/// Every drawing of the subject as it stands in a page; what stands for a plate leads to the address and bears the words
+/// Every drawing of the subject as it stands in a page, in three formats so that its words are legible at every width; what stands for a plate leads to the address and bears the words
 /// that `lead` gives for it.
 pub fn page_drawings(
     subject: &Subject,
     lead: &(dyn Fn(&PlatePlace) -> (String, String) + Sync),
 ) -> Result<Vec<PageDrawing>, ReportError> {
     sheet::fonts_ready()?;
-    let in_page = |Drawing { name, sheet, .. }: Drawing| {
+    let formats = [(Format::Screen, "screen"), (Format::Narrow, "narrow"), (Format::Phone, "phone")];
+    let drawn: Vec<(Drawing, &'static str)> = formats
+        .into_iter()
+        .flat_map(|(format, name)| drawings(subject, format).into_iter().map(move |drawing| (drawing, name)))
+        .collect();
+    let in_page = |(Drawing { name, sheet, .. }, format): (Drawing, &'static str)| {
         let svg = paint::page_svg(&sheet, lead)?;
-        Ok(PageDrawing { name, title: sheet.title, svg })
+        Ok(PageDrawing { name, title: sheet.title, svg, format })
     };
-    drawings(subject, Format::Wide).into_par_iter().map(in_page).collect()
+    drawn.into_par_iter().map(in_page).collect()
 }
 
 /// A sheet with what it shows.

@@ -38,7 +38,7 @@ pub(crate) fn sheets<'a>(
     format: Format,
 ) -> Vec<(Option<&'a str>, Sheet)> {
     let scale = Scale::for_block(subject, block);
-    let widest = format.pick(WIDEST, WIDEST_NARROW);
+    let widest = format.across(WIDEST, WIDEST_NARROW);
     let drawn = portions(block, widest, format.pick(PER_SHEET, PER_SHEET_NARROW));
     drawn.into_iter().map(|portion| (portion.row, sheet(subject, block, &portion, scale, format))).collect()
 }

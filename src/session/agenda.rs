@@ -127,6 +127,11 @@ impl Agenda {
         }
     }
 
+    /// Whether there is a reed before this one.
+    pub fn has_back(&self) -> bool {
+        self.at > 0
+    }
+
     /// The reed before this one is due again; nothing at the beginning.
     pub fn back(&mut self) {
         self.at = self.at.saturating_sub(1);

@@ -20,6 +20,8 @@ const FLOOR_S: f64 = 3.0;
 const FLOOR_LEAST_S: f64 = 0.3;
 /// The noise floor is this quantile of the levels: what is quiet between two notes counts, not the handling.
 const FLOOR_QUANTILE: f64 = 0.2;
+/// Below this an input gives digital silence and no room, dBFS: the noise of 16 bits lies at -98. From memory.
+const MUTED_DBFS: f64 = -110.0;
 /// The note has stopped when it lies this far below the loudest of the last second, or this near to the noise, dB.
 const STOPPED_DB: f64 = 20.0;
 const NEAR_FLOOR_DB: f64 = 6.0;
@@ -138,6 +140,14 @@ impl Cutter {
         }
     }
 
+    /// What sounds is no note but the room: forget it, and learn the noise anew.
+    pub fn learn_room(&mut self) {
+        self.note = None;
+        self.quiet.clear();
+        self.floor_db = None;
+        self.loud_hops = 0;
+    }
+
     /// The level now, dBFS, rumble weakened.
     pub fn level_db(&self) -> f64 {
         self.level_db
@@ -185,8 +195,11 @@ impl Cutter {
             self.note = Some(Note::default());
             return Some(Cut::Began);
         }
-        push(&mut self.quiet, level, hops(FLOOR_S));
-        self.hops_since_floor += 1;
+        // A muted input tells nothing of the room: with it as the noise, the room itself would stand out afterwards.
+        if level > MUTED_DBFS {
+            push(&mut self.quiet, level, hops(FLOOR_S));
+            self.hops_since_floor += 1;
+        }
         // Sorting ten times a second is enough.
         if self.quiet.len() >= hops(FLOOR_LEAST_S) && (self.hops_since_floor >= 20 || self.floor_db.is_none())
         {

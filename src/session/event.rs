@@ -107,4 +107,6 @@ pub struct OtherReed {
     pub deviation: Cents,
     /// The reed it belongs to, where one alone fits.
     pub belongs_to: Option<ReedPlace>,
+    /// Whether the plate's other stroke fits as well, so that the stroke must be said.
+    pub is_stroke_open: bool,
 }

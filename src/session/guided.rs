@@ -1,12 +1,14 @@
 //! A session: sound in, takes into the job, one reed after the other.
 
+use std::collections::BTreeMap;
+
 use super::cutter::{Cut, Cutter, Piece, PieceEnd};
 use super::need::{self, steady_need};
 use super::pitch_cache::{self, PitchCache, other_reed, other_stroke};
 use super::{Agenda, Due, Error, OtherReed, SessionEvent, Snapshot, Taken};
 use crate::analysis::{self, Clock, Expectation, Heard, Opposite, Reading, Warning};
 use crate::audio;
-use crate::instrument::ReedPlace;
+use crate::instrument::{Instrument, ReedPlace, Stroke, Valve};
 use crate::job::{ClockFacts, JobWriter, NewTake, Stored, StoredTake};
 use crate::take::Take;
 
@@ -46,6 +48,9 @@ pub struct Session<'a> {
     tries: u32,
     is_told_enough: bool,
     known: PitchCache,
+    /// Steady time that was asked for beyond the usual; asked for once, and remembered.
+    longer: BTreeMap<ReedPlace, f64>,
+    is_hushed: bool,
 }
 
 /// The take that was stored last.
@@ -80,6 +85,8 @@ impl<'a> Session<'a> {
             tries: 0,
             is_told_enough: false,
             known: PitchCache::default(),
+            longer: BTreeMap::new(),
+            is_hushed: false,
         };
         session.look_ahead();
         session
@@ -106,6 +113,16 @@ impl<'a> Session<'a> {
         }
     }
 
+    /// What the plan says lies on the bench.
+    pub fn instrument(&self) -> &Instrument {
+        self.job.instrument()
+    }
+
+    /// Whether there is a reed before the due one to go back to.
+    pub fn has_back(&self) -> bool {
+        self.agenda.has_back()
+    }
+
     /// The job that is written to.
     pub fn job(&mut self) -> &mut JobWriter {
         self.job
@@ -125,6 +142,7 @@ impl<'a> Session<'a> {
         }
         for cut in self.cutter.hear(sound) {
             match cut {
+                Cut::Ended(_) | Cut::Knock if self.is_hushed => {}
                 Cut::Began => {
                     self.is_told_enough = false;
                     said.push(SessionEvent::Began);
@@ -175,14 +193,35 @@ impl<'a> Session<'a> {
         self.look_ahead();
     }
 
-    /// The held take is of the reed its pitch belongs to; `false` when none is held or none fits.
-    pub fn there(&mut self) -> Result<Option<SessionEvent>, Error> {
+    /// Whether a held take fits both strokes of a plate, so that the stroke must be said.
+    pub fn is_stroke_open(&self) -> bool {
+        self.held.as_ref().is_some_and(|held| held.other.is_stroke_open)
+    }
+
+    /// The held take is of the reed its pitch belongs to, on `stroke` where both fit; `None` when none is held, none fits,
+    /// or the stroke is wanted and not said.
+    pub fn there(&mut self, stroke: Option<Stroke>) -> Result<Option<SessionEvent>, Error> {
         let Some(held) = self.held.take() else { return Ok(None) };
-        let Some(place) = held.other.belongs_to.clone() else {
-            self.held = Some(held);
-            return Ok(None);
+        let fits = held.other.belongs_to.clone();
+        let place = match (fits, held.other.is_stroke_open, stroke) {
+            (Some(place), false, _) => place,
+            (Some(place), true, Some(stroke)) => ReedPlace { stroke, ..place },
+            _ => {
+                self.held = Some(held);
+                return Ok(None);
+            }
         };
         self.keep_held(held, place, "its pitch is that of this reed, and the one who played says so")
+    }
+
+    /// What sounds now is the room: its noise is learnt anew.
+    pub fn learn_room(&mut self) {
+        self.cutter.learn_room();
+    }
+
+    /// What ends while something speaks to the one who plays is no take.
+    pub fn hush(&mut self, is_on: bool) {
+        self.is_hushed = is_on;
     }
 
     /// The held take is of the reed that was due, whatever its pitch.
@@ -284,7 +323,8 @@ impl<'a> Session<'a> {
         self.known.learn(&place, own, &reading);
         let is_due = self.due.as_ref().is_some_and(|due| due.place == place);
         let hold_s = self.due.as_ref().filter(|_| is_due).map_or(0.0, |due| due.need.hold_s);
-        let again = reasons_to_repeat(&reading, &take.remarks, hold_s);
+        let tests_valve = self.tests_valve(&place) && !self.longer.contains_key(&place);
+        let again = reasons_to_repeat(&reading, &take.remarks, hold_s, tests_valve);
         self.tries = if is_due { self.tries + 1 } else { self.tries };
         let stays_due = is_due && !again.is_empty() && self.tries < MOST_TRIES;
         let taken = self.taken(&stored, reading, again, stays_due);
@@ -292,10 +332,10 @@ impl<'a> Session<'a> {
         if !stays_due {
             self.agenda.done(&place);
         }
-        self.look_ahead();
-        if let (true, Some(due), Some(more)) = (stays_due, &mut self.due, needs_s(&taken.reading)) {
-            due.need.hold_s = due.need.hold_s.max(more);
+        if let (true, Some(more)) = (tests_valve && !taken.again.is_empty(), needs_s(&taken.reading)) {
+            self.longer.insert(taken.place.clone(), more);
         }
+        self.look_ahead();
         Ok(SessionEvent::Taken(Box::new(taken)))
     }
 
@@ -322,6 +362,11 @@ impl<'a> Session<'a> {
         pitch_cache::expectation(self.job, place, clock)
     }
 
+    /// Whether the reed's take tests a valve: it has none where the slot is bare.
+    fn tests_valve(&self, place: &ReedPlace) -> bool {
+        self.job.instrument().valve_tested_by(place).is_some_and(|(_, valve)| valve != Valve::None)
+    }
+
     /// Find out all about the reed that is due now.
     fn look_ahead(&mut self) {
         let place = self.agenda.due().cloned();
@@ -337,9 +382,12 @@ impl<'a> Session<'a> {
             let own = pitch_of(&place).unwrap_or(target);
             let (_, row, plate) = self.job.instrument().plate(&place.plate)?;
             let reed = (*plate.reeds.on(place.stroke))?;
-            let has_opposite = plate.reeds.on(place.stroke.other()).is_some();
+            // A slot without a valve has none that the opposite reed could tell of.
+            let has_opposite = plate.reeds.on(place.stroke.other()).is_some() && self.tests_valve(&place);
+            let mut need = steady_need(own, opposite, has_opposite);
+            need.hold_s = need.hold_s.max(self.longer.get(&place).copied().unwrap_or(0.0));
             Some(Due {
-                need: steady_need(own, opposite, has_opposite),
+                need,
                 row_len: row.plates.len(),
                 note: reed.note,
                 target,
@@ -360,14 +408,15 @@ fn needs_s(reading: &Reading) -> Option<f64> {
     }
 }
 
-fn reasons_to_repeat(reading: &Reading, remarks: &[String], hold_s: f64) -> Vec<String> {
+/// `tests_valve`: the take is to tell a valve, and was not yet asked to be longer for it.
+fn reasons_to_repeat(reading: &Reading, remarks: &[String], hold_s: f64, tests_valve: bool) -> Vec<String> {
     let mut reasons = remarks.to_vec();
     let clipped = reading.warnings.iter().find(|warning| matches!(warning, Warning::Clipped { .. }));
     reasons.extend(clipped.map(Warning::to_string));
     let steady_s = reading.steady.length().get();
     if steady_s < WILL_DO * hold_s - need::ENDS_S {
         reasons.push(format!("it was steady for {steady_s:.1} s, and {hold_s:.1} s are needed"));
-    } else if let Some(needs) = needs_s(reading) {
+    } else if let Some(needs) = needs_s(reading).filter(|_| tests_valve) {
         reasons.push(format!("the plate's two reeds are close; hold it for {needs:.1} s to tell them apart"));
     }
     reasons

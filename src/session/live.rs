@@ -17,6 +17,8 @@ const STANDS_OUT_DB: f64 = 12.0;
 const LEAST_DBFS: f64 = -70.0;
 /// How long the quietest is remembered, s: a long note is not taken for the room.
 const MEMORY_S: f64 = 60.0;
+/// Below this an input is muted, dBFS.
+const MUTED_DBFS: f64 = -110.0;
 /// The level is averaged over this, s.
 const WIDTH_S: f64 = 0.03;
 
@@ -84,7 +86,10 @@ impl Live {
     fn hop(&mut self, power: f64) -> Option<LiveState> {
         keep_last(&mut self.recent, power, WIDTH_S);
         let level = level_db(self.recent.iter().sum::<f64>() / self.recent.len() as f64);
-        keep_last(&mut self.levels, level, MEMORY_S);
+        // A muted input is no room: remembered, it would let the room itself stand out for a minute.
+        if level > MUTED_DBFS {
+            keep_last(&mut self.levels, level, MEMORY_S);
+        }
         let quietest = self.levels.iter().copied().fold(f64::INFINITY, f64::min);
         let sounds = level > (quietest + STANDS_OUT_DB).max(LEAST_DBFS);
         self.since_look += 1;

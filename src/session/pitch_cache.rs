@@ -99,7 +99,12 @@ pub(super) fn other_reed(job: &Job, pitch: Hz, due: &ReedPlace) -> Option<OtherR
             .ok()
             .map(|candidate| candidate.place)
     };
-    Some(OtherReed { due: due.clone(), pitch, deviation, belongs_to })
+    let fits_both = |place: &ReedPlace| {
+        let target = instrument.target(&other_stroke(place));
+        target.is_some_and(|target| pitch.cents_above(target).abs().get() <= NEAREST)
+    };
+    let is_stroke_open = !fits_turned && belongs_to.as_ref().is_some_and(fits_both);
+    Some(OtherReed { due: due.clone(), pitch, deviation, belongs_to, is_stroke_open })
 }
 
 /// The same plate, bellows the other way.

@@ -83,7 +83,11 @@ fn tell<F: Front>(session: &Session, front: &mut F, said: &[SessionEvent]) -> Re
 
 fn obey<F: Front>(session: &mut Session, front: &mut F, asked: Command<F::Own>) -> Result<(), F::Error> {
     let kept = match asked {
-        Command::There => Some(session.there()?),
+        Command::There(None) if session.is_stroke_open() => {
+            front.word("both strokes of that plate have this pitch: say press or draw");
+            None
+        }
+        Command::There(stroke) => Some(session.there(stroke)?),
         Command::Here => Some(session.here()?),
         Command::Again => {
             session.again();
@@ -96,6 +100,15 @@ fn obey<F: Front>(session: &mut Session, front: &mut F, asked: Command<F::Own>) 
         Command::Back => {
             session.back();
             None
+        }
+        Command::LearnRoom => {
+            session.learn_room();
+            None
+        }
+        Command::Hush(is_on) => {
+            // No word of the player's: what waits for an answer goes on waiting.
+            session.hush(is_on);
+            return Ok(());
         }
         Command::Own(own) => {
             front.obey(session, own)?;

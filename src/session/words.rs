@@ -22,6 +22,7 @@ pub fn reasons(taken: &Taken) -> impl Iterator<Item = &String> {
 /// Whose pitch was heard.
 pub fn whose(other: &OtherReed) -> String {
     match &other.belongs_to {
+        Some(place) if other.is_stroke_open => format!("the pitch of {}, on either stroke", place.plate),
         Some(place) => format!("the pitch of {place}"),
         None => "no reed's pitch alone".into(),
     }

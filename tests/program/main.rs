@@ -18,3 +18,4 @@ mod demo;
 mod fuzz;
 mod readme;
 mod supply_chain;
+mod without_terminal;

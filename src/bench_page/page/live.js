@@ -1,8 +1,12 @@
-// The recording as it goes on: what is due, the meter, the trace, and take after take with its verdict.
-import { $, ask } from "./bench.js";
+// The recording as it goes on: what is due, the level, the pitch in its lane, and take after take with its verdict.
+import { $, act, ask, element, where, windowName } from "./bench.js";
+import { lost } from "./again.js";
+import { call, saidCents } from "./voice.js";
 
-let mapOf = null;
+let rowOf = null;
 let waiting = null;
+let newest = 0;
+let lastCall = "";
 
 /** Listen to the program; `changed` is called when something was written to the job. */
 export function follow(changed) {
@@ -13,9 +17,37 @@ export function follow(changed) {
     clearTimeout(waiting);
     waiting = setTimeout(changed, 150);
   });
-  events.onopen = () => { $("lost").hidden = true; };
-  // The browser connects again by itself and names the last saying it heard.
-  events.onerror = () => { $("lost").hidden = false; };
+  events.onopen = () => {
+    document.body.classList.remove("cut-off");
+    $("lost").hidden = true;
+  };
+  // The browser connects again by itself and names the last saying it heard; a refusal it takes for the end.
+  events.onerror = () => {
+    document.body.classList.add("cut-off");
+    stale("no connection", "The program does not answer. What was recorded is stored.");
+    lost();
+    if (events.readyState === EventSource.CLOSED) {
+      setTimeout(() => follow(changed), 700);
+      events.close();
+    }
+  };
+}
+
+// A value that no longer comes is taken away, and never shown as if it were live.
+setInterval(() => {
+  if (!$("sitting").hidden && performance.now() - newest > 2500) stale("wait", "Nothing has come from the program for some seconds; it may be busy.");
+}, 500);
+
+function stale(words, reason) {
+  if ($("sitting").hidden) return;
+  $("sitting").dataset.call = "lost";
+  put("call", words);
+  put("reason", reason);
+  put("live-words", "–");
+  put("level-words", "–");
+  $("level").style.width = "0";
+  $("needle").hidden = true;
+  $("trace").firstElementChild.setAttribute("points", "");
 }
 
 const CALLS = {
@@ -25,90 +57,147 @@ const CALLS = {
   stop: () => "stop now",
   which: () => "which reed?",
   again: (s) => `again, ${s.toFixed(1)} s`,
+  silent: () => "no sound",
+  loud: () => "room is loud",
 };
 
 function put(id, text) {
-  if ($(id).textContent !== text) $(id).textContent = text;
+  if ($(id).textContent === text) return;
+  $(id).textContent = text;
+  if (id === "due-place" || id === "call") fit($(id));
 }
 
+/** Large words are made as much smaller as it takes to stay in their line. */
+function fit(box) {
+  box.style.setProperty("--fit", 1);
+  const k = box.clientWidth / box.scrollWidth;
+  if (k < 1) box.style.setProperty("--fit", Math.max(0.3, k * 0.98));
+}
+window.addEventListener("resize", () => {
+  for (const box of document.querySelectorAll("#due-place, #call, #newest .cents, #newest .judged")) fit(box);
+  toDuePlate();
+});
+
 function now(stands) {
-  $("sitting").hidden = !stands;
-  $("begin").hidden = Boolean(stands);
-  document.body.classList.toggle("recording", Boolean(stands));
-  if (!stands) {
-    mapOf = null;
+  newest = performance.now();
+  const isNew = $("sitting").hidden === Boolean(stands);
+  $("sitting").hidden = !stands || Boolean(stands.trial);
+  $("begin").hidden = Boolean(stands) && !stands.trial;
+  document.dispatchEvent(new CustomEvent("trial", { detail: stands?.trial ? stands : null }));
+  if (!stands || stands.trial) {
+    rowOf = null;
+    lastCall = "";
+    $("strip").hidden = true;
+    if (isNew) document.dispatchEvent(new Event("sitting"));
     return;
   }
+  if (isNew) {
+    document.dispatchEvent(new Event("sitting"));
+    for (const box of document.querySelectorAll("#due-place, #call")) fit(box);
+  }
   const due = stands.due;
+  $("strip").hidden = false;
+  put("strip-words", due ? `pass ${stands.pass}: ${due.short} is due, ${due.left} left` : `pass ${stands.pass}`);
+  put("sitting-pass", `${stands.pass}${stands.window && stands.window !== windowName ? ", begun in another window" : ""}`);
+  put("left", due ? `${stands.all - due.left} of ${stands.all}` : "all done");
+  $("progress").value = due && stands.all ? (stands.all - due.left) / stands.all : 1;
   put("due-place", due ? due.short : "done");
-  put("due-note", due ? `${due.note}, ${due.target}` : "");
-  put("call", due ? CALLS[due.call](due.seconds) : "");
-  $("call").dataset.call = due ? due.call : "";
-  put("lies", due ? `block ${due.block}, row ${due.row}, plate ${due.number} of ${due.row_len}; ${due.left} left${due.too_close ? "; stop abruptly, only the tail tells its reeds apart" : ""}` : "");
-  const part = (db) => `${Math.max(0, Math.min(100, (100 * (db + 80)) / 80))}%`;
-  $("level").style.width = part(stands.level_db);
-  $("floor").style.left = stands.floor_db === null ? "-1rem" : part(stands.floor_db);
-  put("level-words", `${signed(stands.level_db, 0)} dBFS${stands.floor_db === null ? "" : `, room ${signed(stands.floor_db, 0)}`}${stands.clipped ? ", CLIPPED: play softer" : ""}`);
-  $("level-words").classList.toggle("clipped", stands.clipped);
-  draw(stands.trace, Boolean(stands.live));
-  const live = stands.live;
-  put("live-words", live ? `${live.f0}, ${live.cents < 0 ? "" : "+"}${signed(live.cents, 1)} ± ${live.uncertainty.toFixed(1)} cents` : "no note sounds");
+  put("due-note", due ? `${due.note} · ${due.target}${due.blocks > 1 ? ` · ${due.block}` : ""}` : "");
+  const words = due ? CALLS[due.call](due.seconds) : "";
+  put("call", words);
+  put("reason", due?.reason || "");
+  $("sitting").dataset.call = due ? due.call : "";
+  keys(stands, due);
+  level(stands);
+  lane(stands, due);
   // What was said of the note before is over when the next one sounds.
   if (stands.sounds && $("said").className === "done") $("said").replaceChildren();
-  showOnMap(stands.pass, due);
+  showRow(stands.pass, due);
+  speak(due);
+}
+
+/** Only what makes sense at this moment; each key keeps its place. */
+function keys(stands, due) {
+  const held = due?.call === "which" ? stands.held : null;
+  const there = held ? (held.belongs_to ? ["there", "here", "stop"] : held.press ? ["there-press", "there-draw", "here", "stop"] : ["here", "stop"]) : null;
+  const wanted = there || [stands.sounds || stands.last ? "again" : "", due ? "skip" : "", stands.has_back ? "back" : "", "stop"];
+  for (const key of document.querySelectorAll(".keys button")) key.classList.toggle("away", !wanted.includes(key.dataset.order));
+  if (!held) return;
+  put("there-word", held.belongs_to ? `It was ${held.belongs_to}` : "There");
+  put("there-press-word", `${held.press || ""} press`);
+  put("there-draw-word", `${held.press || ""} draw`);
+}
+
+const part = (db) => `${Math.max(0, Math.min(100, (100 * (db + 80)) / 80))}%`;
+
+function level(stands) {
+  $("level").style.width = part(stands.level_db);
+  $("floor").style.left = stands.floor_db === null ? "-1rem" : part(stands.floor_db);
+  $("clip").classList.toggle("lit", stands.clipped);
+  put("level-words", `${signed(stands.level_db, 0)} dBFS${stands.floor_db === null ? "" : `, room ${signed(stands.floor_db, 0)}`}${stands.clipped ? ", clipped: play softer or turn the input down" : ""}`);
 }
 
 /** A figure with a true minus. */
 const signed = (value, places) => value.toFixed(places).replace(/^-(?=0(\.0+)?$)/, "").replace("-", "−");
+const withSign = (value) => `${value < 0 ? "" : "+"}${signed(value, 1)}`;
 
-/** The way of the pitch, in a lane of 50 cents to either side of the target; that of the last note stays, faint. */
-function draw(trace, sounds) {
-  const [path, newest] = $("trace").querySelectorAll("polyline");
-  const y = (cents) => (40 - Math.max(-50, Math.min(50, cents)) * 0.76).toFixed(1);
-  const step = 400 / 24;
-  const from = Math.max(0, trace.length - 23);
+const REACH = 10;
+
+/** Flat to the left, sharp to the right; time runs down. The way of the last note stays, faint, until the next one. */
+function lane(stands, due) {
+  const live = stands.live;
+  const at = (cents) => 100 * (0.5 + Math.max(-REACH, Math.min(REACH, cents)) / (2 * REACH));
+  if (due) {
+    const half = Math.min(50, (50 * due.tolerance) / REACH);
+    Object.assign($("band").style, { left: `${50 - half}%`, right: `${50 - half}%` });
+  }
+  const trace = stands.trace.slice(-24);
+  const step = 100 / Math.max(1, trace.length);
   // A first reading is a dash, so that it is seen.
-  const points = trace.slice(from).flatMap((cents, k) => [`${(k * step).toFixed(1)},${y(cents)}`, `${((k + 1) * step).toFixed(1)},${y(cents)}`]);
-  path.setAttribute("points", points.join(" "));
-  newest.setAttribute("points", points.slice(-2).join(" "));
-  $("trace").classList.toggle("over", !sounds);
+  const points = trace.flatMap((cents, k) => [0, 1].map((end) => `${(2 * at(cents)).toFixed(1)},${((k + end) * step).toFixed(1)}`));
+  $("trace").firstElementChild.setAttribute("points", points.join(" "));
+  document.querySelector(".lane").classList.toggle("over", !live);
+  $("needle").hidden = !live;
+  if (live) {
+    $("needle").style.left = `${at(live.cents)}%`;
+    $("needle").classList.toggle("far", Math.abs(live.cents) > REACH);
+  }
+  put("live-words", live ? `${live.f0}, ${withSign(live.cents)} ± ${live.uncertainty.toFixed(1)} cents` : "no note sounds");
 }
 
-async function showOnMap(pass, due) {
+async function showRow(pass, due) {
   const key = `${pass} ${due?.plate}`;
-  if (mapOf === key) return;
-  mapOf = key;
+  if (rowOf === key || !due) return;
+  rowOf = key;
   try {
-    const box = document.createElement("div");
-    box.innerHTML = await ask(`part/block?pass=${encodeURIComponent(pass)}`);
-    $("due-map").replaceChildren(...[...box.querySelectorAll(".drawing")].filter((drawing) => drawing.querySelector("a[href^='#plate-']")).slice(0, 3));
-    for (const svg of $("due-map").querySelectorAll("svg")) crop(svg);
-    if (due) {
-      for (const link of $("due-map").querySelectorAll("a")) link.classList.toggle("due-plate", link.getAttribute("href") === due.plate);
-      $("due-map").querySelector(".due-plate")?.setAttribute("aria-current", "true");
-    }
+    const html = await ask(`part/row?pass=${encodeURIComponent(pass)}&at=${encodeURIComponent(due.place)}`);
+    $("due-map").innerHTML = html;
+    toDuePlate();
   } catch {
-    mapOf = null;
+    rowOf = null;
   }
 }
 
-/** Only the rows of plates with their heads: what the signs mean stands on the page Block. */
-function crop(svg) {
-  const plates = [...svg.querySelectorAll("a rect")];
-  if (!plates.length) return;
-  const tops = plates.map((plate) => Number(plate.getAttribute("y")));
-  const ends = plates.map((plate) => Number(plate.getAttribute("y")) + Number(plate.getAttribute("height")));
-  const [x, , width] = svg.getAttribute("viewBox").split(/[ ,]+/);
-  const top = Math.min(...tops) - 100;
-  svg.setAttribute("viewBox", `${x} ${top} ${width} ${Math.max(...ends) + 40 - top}`);
+function toDuePlate() {
+  const cell = $("due-map").querySelector(".due-plate");
+  if (cell) $("due-map").scrollLeft = cell.offsetLeft - ($("due-map").clientWidth - cell.clientWidth) / 2;
 }
 
-function element(tag, text, className) {
-  const made = document.createElement(tag);
-  made.textContent = text;
-  if (className) made.className = className;
-  return made;
+/** What is due is called once; after a take its result comes first. */
+function speak(due) {
+  const key = due ? `${due.place} ${["again", "which", "silent", "loud", "stop"].includes(due.call) ? due.call : ""}` : "done";
+  if (key === lastCall || due?.call === "hold") return;
+  const isFirst = !lastCall;
+  lastCall = key;
+  if (!due) call("All done", "accepted");
+  else if (due.call === "stop") call("stop", "stop");
+  else if (due.call === "again") call(`Again: ${due.reason || due.short}`, "again");
+  else if (due.call === "which") call(`Which reed? ${due.reason || ""}`, "again");
+  else if (due.call === "silent" || due.call === "loud") call(CALLS[due.call](0), "again");
+  else call(`${result ? `${result}. Next` : isFirst ? "First" : "Next"}: ${due.short.replace(" ", ", ")}`, result ? "accepted" : "next");
+  if (due?.call !== "stop") result = "";
 }
+let result = "";
 
 const badge = (word) => element("span", word, `verdict ${word.replace(" ", "-")}`);
 
@@ -117,14 +206,21 @@ function said(one) {
   if (one.kind === "begin") {
     log.replaceChildren();
     $("newest").replaceChildren();
+    result = "";
   }
   if (one.kind === "verdict") {
     const item = log.querySelector(`[data-take="${CSS.escape(`${one.place} ${one.take}`)}"]`);
     const shown = element("p", "");
     shown.append(badge(one.verdict), ` ${one.valve}: ${one.reason}`);
     item?.querySelector(".waits")?.replaceWith(shown);
-    // Large, for those two metres away; spoken too.
-    $("newest").replaceChildren(element("span", one.short), badge(one.verdict));
+    const judged = $("newest").querySelector(".judged");
+    if (judged && $("newest").dataset.take === `${one.place} ${one.take}`) {
+      judged.classList.remove("waits");
+      judged.replaceChildren(badge(one.verdict));
+      fit(judged);
+      $("spoken").textContent += `; ${one.verdict}`;
+    }
+    rowOf = null;
     return;
   }
   $("log-head").hidden = false;
@@ -138,7 +234,8 @@ function said(one) {
     item.append(element("b", one.place), ` ${one.note || ""} ${one.f0}, ${one.cents} ± ${one.uncertainty} cents `, hear, element("p", one.opposite), element("p", "being judged", "waits faint"));
     for (const more of one.more) item.append(element("p", more, "warning"));
     if (one.stays_due) item.append(element("p", "play it once more; this take is kept", "warning"));
-    mapOf = null;
+    rowOf = null;
+    showNewest(one);
   } else {
     item.className = one.kind;
     item.append(element("p", one.text));
@@ -148,3 +245,36 @@ function said(one) {
   }
   log.prepend(item);
 }
+
+/** Large, for those two metres away: which reed, how far and which way, and what its valve says. */
+function showNewest(one) {
+  const cents = Number(one.cents.replace("−", "-"));
+  const way = Math.abs(cents) <= one.tolerance ? "in tune" : cents < 0 ? "▼ flat" : "▲ sharp";
+  $("newest").dataset.take = `${one.place} ${one.take}`;
+  $("newest").replaceChildren(
+    element("p", `${one.short} · take ${one.take} · ± ${one.uncertainty} cents`, "of"),
+    element("p", `${one.cents} ${way}`, "cents"),
+    element("p", "being judged", "judged waits"),
+  );
+  const judged = $("newest").querySelector(".judged");
+  if (!one.has_valve) judged.replaceChildren(badge("no valve"));
+  for (const box of $("newest").querySelectorAll(".cents, .judged")) fit(box);
+  result = `${saidCents(one.cents)} cents`;
+}
+
+// Keys while takes are recorded, never while something is typed; a foot switch may send any other one.
+document.addEventListener("keydown", (event) => {
+  const isTyping = event.target.closest("input, select, textarea, summary, a, audio");
+  if (isTyping || event.repeat || event.ctrlKey || event.metaKey || event.altKey || $("sitting").hidden || where()[0] !== "record") return;
+  if (["Tab", "Shift", "Control", "Alt", "Meta", "CapsLock", "Escape", "F5", "F12"].includes(event.key)) return;
+  const shown = [...document.querySelectorAll(".keys button:not(.away)")];
+  const named = shown.find((key) => key.dataset.key === event.key.toLowerCase());
+  const isOnButton = event.target.closest("button") && ["Enter", " "].includes(event.key);
+  if (isOnButton) return;
+  // One of the letters of the other keys does nothing by mistake.
+  const isLetter = /^[a-z]$/i.test(event.key);
+  const order = named?.dataset.order || (isLetter ? null : shown[0]?.dataset.order);
+  if (!order || (!named && order === "stop")) return;
+  event.preventDefault();
+  act(order);
+});

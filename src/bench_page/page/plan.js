@@ -1,10 +1,16 @@
 // The plan as a table; the program's own reader checks it while it is typed.
-import { $, act, ask, say } from "./bench.js";
+import { $, act, ask, element, job, say } from "./bench.js";
+import { listOf, moveOn, rangeOf } from "./cells.js";
 
 let table = null;
 let seen = "";
 let isTouched = false;
 let waiting = null;
+/** Tables as they were before each change that takes out or fills more than one cell. */
+let before = [];
+let focusAfter = null;
+
+const draftKey = () => `plan of ${job()?.folder}`;
 
 /** Show the plan, unless something typed would be lost. */
 export async function loadPlan(again = false) {
@@ -16,17 +22,30 @@ export async function loadPlan(again = false) {
     return;
   }
   isTouched = false;
-  const typed = again ? null : sessionStorage.getItem(typedKey());
-  if (again) sessionStorage.removeItem(typedKey());
-  if (typed) table = JSON.parse(typed);
+  before = [];
+  const draft = JSON.parse(localStorage.getItem(draftKey()) || "null");
+  if (again) forgetDraft();
+  else if (draft) ({ table, seen } = draft);
+  isTouched = Boolean(draft) && !again;
+  kept(isTouched);
   draw();
-  faults([]);
-  // What was typed before the page was loaded anew is still here, and still not kept.
-  if (typed) touched();
+  if (isTouched) check();
+  else faults([]);
 }
 
-/** What is typed belongs to the plan it was typed into. */
-const typedKey = () => `plan ${seen}`;
+/** What was typed and not kept is still there; it can be thrown away. */
+function kept(isThere) {
+  $("plan-kept").hidden = !isThere;
+  if (!isThere) return;
+  const away = Object.assign(element("button", "Throw it away"), { type: "button" });
+  away.addEventListener("click", () => loadPlan(true));
+  $("plan-kept").replaceChildren(element("span", "What you typed before and did not keep is still here. "), away);
+}
+
+function forgetDraft() {
+  localStorage.removeItem(draftKey());
+}
+
 
 function cell(thing, key, name, label, size = 5, also = () => {}) {
   const input = document.createElement("input");
@@ -50,12 +69,48 @@ function bound(input, thing, key, name, label, also = () => {}) {
     thing[key] = input.value;
     touched();
   });
+  if (/^\d+\.\d+\.\d+\./.test(name)) {
+    input.addEventListener("change", () => {
+      const notes = /\.(press|draw)$/.test(name) ? rangeOf(input.value) : null;
+      if (notes) fillFrom(name, notes);
+    });
+    input.addEventListener("paste", (event) => {
+      const list = listOf(event.clipboardData.getData("text"));
+      if (list.length < 2) return;
+      event.preventDefault();
+      fillFrom(name, list);
+    });
+  }
   return input;
+}
+
+/** Values down a column from a cell on; plates are added where there are more values. */
+function fillFrom(name, values) {
+  const [b, r, p, column] = name.split(".");
+  const row = table.blocks[b].rows[r];
+  remember();
+  values.forEach((value, k) => {
+    const at = Number(p) + k;
+    if (at >= row.plates.length) row.plates.push({ ...EMPTY_PLATE });
+    const plate = row.plates[at];
+    if (column === "press" && table.bellows === "unisonoric" && (plate.draw === plate.press || !plate.draw)) plate.draw = value;
+    plate[column] = value;
+  });
+  focusAfter = `${b}.${r}.${Math.min(Number(p) + values.length, row.plates.length - 1)}.${column}`;
+  draw();
+  touched();
+}
+
+/** Keep the table as it is, to come back to. */
+function remember() {
+  before.push(JSON.stringify(table));
+  if (before.length > 50) before.shift();
+  $("undo-typing").disabled = false;
 }
 
 function touched() {
   isTouched = true;
-  sessionStorage.setItem(typedKey(), JSON.stringify(table));
+  localStorage.setItem(draftKey(), JSON.stringify({ table, seen }));
   clearTimeout(waiting);
   waiting = setTimeout(check, 200);
 }
@@ -68,19 +123,28 @@ async function check() {
   }
 }
 
+/** Each fault stands at its cell; those of no cell stand below the table. */
 function faults(list) {
-  $("plan-faults").replaceChildren(...list.map((fault) => {
-    const line = document.createElement("p");
-    line.className = "warning";
-    const input = document.querySelector(`[data-cell="${CSS.escape(fault.cell)}"]`);
-    line.textContent = `${input ? `${input.getAttribute("aria-label")}: ` : ""}${fault.text}`;
-    return line;
-  }));
+  document.querySelectorAll("#plan-table .cell-fault").forEach((told) => told.remove());
+  const homeless = [];
   for (const input of $("plan-table").querySelectorAll("input, select")) {
-    const wrong = list.some((fault) => fault.cell === input.dataset.cell);
-    if (wrong) input.setAttribute("aria-invalid", "true");
-    else input.removeAttribute("aria-invalid");
+    input.removeAttribute("aria-invalid");
+    input.removeAttribute("aria-describedby");
   }
+  for (const fault of list) {
+    const input = document.querySelector(`[data-cell="${CSS.escape(fault.cell)}"]`);
+    if (!input) {
+      homeless.push(fault.text);
+      continue;
+    }
+    input.setAttribute("aria-invalid", "true");
+    const told = element("span", fault.text, "cell-fault");
+    told.id = `fault-${fault.cell}`;
+    input.setAttribute("aria-describedby", told.id);
+    input.after(told);
+  }
+  const count = list.length ? [element("p", `${list.length} ${list.length === 1 ? "cell is" : "cells are"} not understood; what is wrong stands at it.`, "warning")] : [];
+  $("plan-faults").replaceChildren(...count, ...homeless.map((text) => element("p", text, "warning")));
   $("keep-plan").disabled = list.length > 0;
 }
 
@@ -95,8 +159,9 @@ function button(text, label, work) {
   Object.assign(made, { type: "button", textContent: text });
   if (label) made.setAttribute("aria-label", label);
   made.addEventListener("click", () => {
+    remember();
     work();
-    draw();
+    draw(made.getAttribute("aria-label") || text);
     touched();
   });
   return made;
@@ -123,7 +188,20 @@ const EMPTY_PLATE = { press: "", draw: "", outer: "?", inner: "?", outer_kind: "
 
 const emptyRow = (name) => ({ name, tremolo: "0", tremolo_in: "cents", plates: [{ ...EMPTY_PLATE }] });
 
-function draw() {
+/** Draw all of it anew; the focus goes to the cell that is wanted, to the same button, or near to where it was. */
+function draw(pressed = null) {
+  const all = () => [...$("plan-table").querySelectorAll("input, select, button")];
+  const at = all().indexOf(document.activeElement);
+  const cell = focusAfter || document.activeElement?.dataset?.cell;
+  focusAfter = null;
+  redraw();
+  const now = all();
+  const same = now.find((one) => (cell && one.dataset.cell === cell) || (pressed && (one.getAttribute("aria-label") || one.textContent) === pressed));
+  const near = at >= 0 ? now[Math.min(at, now.length - 1)] : null;
+  (same || near)?.focus({ preventScroll: true });
+}
+
+function redraw() {
   const top = paragraph("fields",
     labelled("Title", cell(table, "title", "title", "Title", 34)),
     labelled("A4, Hz", cell(table, "reference", "reference", "A4, Hz")),
@@ -157,6 +235,24 @@ const COLUMNS = [
   ["slot_draw", "Slot draw, mm", "slot of the draw reed, mm"],
 ];
 
+/** Fills a column from its last touched cell, or its first, to the end of the row. */
+function fillButton(row, at, [column, , word], of) {
+  const fill = button("↓ fill", of(`fill down ${word}`), () => {
+    const last = lastCell?.startsWith(`${at}.`) && lastCell.endsWith(`.${column}`) ? Number(lastCell.split(".")[2]) : 0;
+    for (const plate of row.plates.slice(last + 1)) {
+      if (column === "press" && table.bellows === "unisonoric" && plate.draw === plate.press) plate.draw = row.plates[last].press;
+      plate[column] = row.plates[last][column];
+    }
+  });
+  return fill;
+}
+
+/** The cell that was in hand last. */
+let lastCell = null;
+$("plan-table").addEventListener("focusin", (event) => {
+  if (event.target.dataset.cell) lastCell = event.target.dataset.cell;
+});
+
 function drawRow(block, row, b, r) {
   const at = `${b}.${r}`;
   const of = (text) => `Block ${block.name}, row ${row.name}: ${text}`;
@@ -172,6 +268,8 @@ function drawRow(block, row, b, r) {
     const th = document.createElement(text ? "th" : "td");
     if (text) th.scope = "col";
     th.textContent = text;
+    const column = COLUMNS.find(([, head]) => head === text);
+    if (column && row.plates.length > 1) th.append(fillButton(row, at, COLUMNS[head.cells.length - 1], of));
     head.append(th);
   }
   const body = grid.createTBody();
@@ -218,12 +316,26 @@ $("plan-form").addEventListener("submit", async (event) => {
   event.preventDefault();
   if (await act("keep-plan", { table, seen })) {
     isTouched = false;
-    sessionStorage.removeItem(typedKey());
+    forgetDraft();
+    kept(false);
     ({ table, seen } = await ask("plan"));
     draw();
+    faults([]);
   }
+});
+$("undo-typing").addEventListener("click", () => {
+  table = JSON.parse(before.pop());
+  $("undo-typing").disabled = before.length === 0;
+  draw();
+  touched();
 });
 $("undo-plan").addEventListener("click", async () => {
   if (await act("undo-plan")) await loadPlan(true);
+});
+// Enter goes on to the cell below, and from the last one to the next column; the plan is kept by its button.
+$("plan-table").addEventListener("keydown", (event) => {
+  if (event.key !== "Enter" || !event.target.dataset.cell) return;
+  event.preventDefault();
+  moveOn(event.target, event.shiftKey ? -1 : 1);
 });
 $("load-plan").addEventListener("click", () => loadPlan(true));

@@ -2,13 +2,15 @@
 
 use std::sync::mpsc::{Receiver, channel};
 
+use crate::instrument::Stroke;
+
 /// Something that was typed.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Key {
     Again,
     Skip,
     Back,
-    There,
+    There(Option<Stroke>),
     Here,
     Note(String),
     Temperature(f64),
@@ -52,7 +54,7 @@ pub(super) fn key(line: &str) -> Option<Key> {
             ("again", 1, Key::Again),
             ("skip", 1, Key::Skip),
             ("back", 1, Key::Back),
-            ("there", 1, Key::There),
+            ("there", 1, Key::There(None)),
             ("here", 1, Key::Here),
             ("stop", 2, Key::Stop),
             ("quit", 1, Key::Stop),
@@ -62,6 +64,13 @@ pub(super) fn key(line: &str) -> Option<Key> {
             }
         }
         return unknown();
+    }
+    if is("there", 1) {
+        return match rest.to_lowercase().as_str() {
+            "press" | "p" => Some(Key::There(Some(Stroke::Press))),
+            "draw" | "d" => Some(Key::There(Some(Stroke::Draw))),
+            _ => unknown(),
+        };
     }
     if is("note", 1) {
         return Some(Key::Note(rest.to_owned()));

@@ -89,7 +89,7 @@ impl session::Front for Bench {
             Key::Again => Command::Again,
             Key::Skip => Command::Skip,
             Key::Back => Command::Back,
-            Key::There => Command::There,
+            Key::There(stroke) => Command::There(stroke),
             Key::Here => Command::Here,
             Key::Stop => Command::Stop,
             own => Command::Own(own),
@@ -114,7 +114,7 @@ impl session::Front for Bench {
                 "`{text}` is none of: again, skip, back, there, here, note TEXT, temperature 19.5, stop"
             )),
             // Every front asks these.
-            Key::Again | Key::Skip | Key::Back | Key::There | Key::Here | Key::Stop => {}
+            Key::Again | Key::Skip | Key::Back | Key::There(_) | Key::Here | Key::Stop => {}
         }
         Ok(())
     }

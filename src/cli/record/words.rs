@@ -138,8 +138,10 @@ fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<Told>, Failure> {
             whose(other)
         )
     };
-    let there =
-        other.belongs_to.as_ref().map_or(String::new(), |place| format!("; `there` if it was {place}"));
+    let there = other.belongs_to.as_ref().map_or(String::new(), |place| match other.is_stroke_open {
+        true => format!("; `there press` or `there draw` if it was {}", place.plate),
+        false => format!("; `there` if it was {place}"),
+    });
     let next = format!("play {}; the same pitch once more, or `here`, keeps it{there}", other.due);
     Ok(vec![Told::Result(result), Told::Word(next)])
 }

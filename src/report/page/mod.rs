@@ -169,6 +169,12 @@ impl<'a> Book<'a> {
         for valve in self.dossier.subject.valves().iter().filter(|valve| valve.place.plate == *plate) {
             words += &format!(", {} valve {}", valve.place.face, verdict_words(valve));
         }
+        for reed in self.findings().reeds.iter().filter(|reed| reed.place.plate == *plate) {
+            if let Ok(pitch) = &reed.pitch {
+                let cents = pitch.deviation.value.get();
+                words += &super::words::figures(&format!(", {} {cents:+.1} cents", reed.place.stroke));
+            }
+        }
         words
     }
 }

@@ -9,6 +9,8 @@ use std::time::Duration;
 /// The program; ended when this is dropped.
 pub struct Served {
     child: Child,
+    /// The person's own settings, away from those of whoever runs the tests.
+    _config: tempfile::TempDir,
     /// `127.0.0.1:43210`
     pub host: String,
     pub token: String,
@@ -21,7 +23,9 @@ impl Served {
 
     pub fn with(folder: &Path, arguments: &[&str], environment: &[(&str, PathBuf)]) -> Self {
         let mut command = Command::new(env!("CARGO_BIN_EXE_platenote"));
+        let config = tempfile::tempdir().unwrap();
         command
+            .env("PLATENOTE_CONFIG", config.path())
             .arg("bench")
             .arg(folder)
             .args(arguments)
@@ -31,7 +35,7 @@ impl Served {
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut address).unwrap();
         let (host, token) = address.trim().strip_prefix("http://").unwrap().split_once('/').unwrap();
         let (host, token) = (host.to_owned(), token.trim_end_matches('/').to_owned());
-        Self { child, host, token }
+        Self { child, _config: config, host, token }
     }
 
     pub fn address(&self) -> String {

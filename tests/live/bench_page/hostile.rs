@@ -138,8 +138,17 @@ fn nothing_outside_the_takes_and_the_report_is_given() {
     for name in ["../elsewhere", "/tmp/elsewhere", "a/b", "", ".hidden", "con"] {
         let body = serde_json::json!({"name": name, "template": "bass24", "title": ""}).to_string();
         assert_eq!(served.act("new", &body).0, 422, "{name}");
+        let body = serde_json::json!({"folder": name}).to_string();
         assert_eq!(served.act("open", &body).0, 422, "{name}");
     }
+    // Nor is any folder opened that is in no list, though it may hold a job.
+    let elsewhere = tempfile::tempdir().unwrap();
+    Job::create(&elsewhere.path().join("job"), &Template::Empty.to_toml()).unwrap();
+    let body = serde_json::json!({"folder": elsewhere.path().join("job")}).to_string();
+    assert_eq!(served.act("open", &body).0, 422);
+    // A job is made beside the one that is open.
+    assert_eq!(served.act("new", r#"{"name": "Zweiter Baß 2", "template": "empty"}"#).0, 200);
+    assert!(dir.path().join("Zweiter Baß 2/plan.toml").is_file());
 }
 
 #[test]
@@ -246,7 +255,19 @@ fn no_bytes_end_the_program() {
         assert!(!(200..300).contains(&status) || !text.contains("nobody"), "{text}");
     }
     for body in ["", "{", "[]", "null", r#"{"places": 7, "work": []}"#, r#"{"length":"38","count":-1}"#] {
-        for what in ["mark", "unmark", "count", "check-plan", "keep-plan", "record", "new", "open"] {
+        for what in [
+            "mark",
+            "unmark",
+            "count",
+            "check-plan",
+            "keep-plan",
+            "record",
+            "new",
+            "open",
+            "place",
+            "accept-sound",
+            "hush",
+        ] {
             assert_eq!(served.act(what, body).0, 422, "{what} {body}");
         }
     }
@@ -323,7 +344,7 @@ fn whoever_closes_the_page_is_told_so() {
     let dir = with_job();
     let mut served = Served::new(&dir.path().join("job"), &[]);
     let (status, said) = served.act("close", "");
-    assert!(status == 200 && said.contains("is closed"), "{status} {said}");
+    assert!(status == 200 && said.contains("has ended"), "{status} {said}");
     assert!(served.ends_within(Duration::from_secs(10)), "it still runs");
 }
 

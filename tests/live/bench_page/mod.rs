@@ -6,11 +6,16 @@
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod browser;
 mod client;
+mod contrast;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+mod faults;
 mod hostile;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod looks;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod pages;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+mod recording_screen;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod sitting;
 #[cfg(all(target_os = "linux", feature = "mic"))]

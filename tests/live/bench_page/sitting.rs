@@ -24,7 +24,19 @@ fn reed(hz: f64, seed: u64) -> Vec<f32> {
 }
 
 /// Do something while the microphone goes on to give the noise of a quiet room.
-fn in_a_quiet_room(microphone: &mut Microphone, work: impl FnOnce()) {
+pub(super) fn in_a_quiet_room(microphone: &mut Microphone, work: impl FnOnce()) {
+    let quiet = |microphone: &mut Microphone| {
+        let _ = microphone.play_quiet();
+    };
+    sounding(microphone, quiet, work);
+}
+
+/// Do something while `play` is heard, again and again.
+pub(super) fn sounding(
+    microphone: &mut Microphone,
+    mut play: impl FnMut(&mut Microphone) + Send,
+    work: impl FnOnce(),
+) {
     struct Done<'a>(&'a AtomicBool);
     impl Drop for Done<'_> {
         fn drop(&mut self) {
@@ -35,9 +47,7 @@ fn in_a_quiet_room(microphone: &mut Microphone, work: impl FnOnce()) {
     std::thread::scope(|scope| {
         scope.spawn(|| {
             while !is_done.load(Ordering::Relaxed) {
-                if !microphone.play_quiet() {
-                    break;
-                }
+                play(microphone);
             }
         });
         let _done = Done(&is_done);
@@ -56,7 +66,7 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     let mut browser = Browser::new(&program, &dir.path().join("profile"));
     browser.size(1024, 600, false);
     browser.open(&served.address());
-    browser.wait_for("!document.querySelector('#page-job').hidden");
+    browser.wait_for("!document.querySelector('#page-jobs').hidden");
     check(&mut browser, "job");
     // A job from a template, with the keyboard.
     type_into(&mut browser, "[data-do=new] [name=name]", "two-plates");
@@ -68,7 +78,7 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     browser.value("document.querySelector('[aria-label=\"Take out plate bass A3\"]').click()");
     type_into(&mut browser, "[data-cell=\"0.0.0.press\"]", "H4");
     browser.wait_for(
-        "document.querySelector('#plan-faults').textContent.includes('\"H4\" (plate 1) is not a note')",
+        "document.querySelector('[data-cell=\"0.0.0.press\"] + .cell-fault')?.textContent.includes('\"H4\" (plate 1) is not a note')",
     );
     assert_eq!(browser.value("document.querySelector('#keep-plan').disabled"), true);
     for (plate, note) in [(0, "A4"), (1, "A#4")] {
@@ -106,10 +116,10 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     browser.wait_for("document.querySelector('#live-words').textContent.includes('cents')");
     // The way of the pitch is drawn while it sounds, and what was said before is over.
     browser.wait_for("document.querySelector('#trace .path').getAttribute('points').split(' ').length >= 6");
-    let drawn = browser.value("(() => { const box = document.querySelector('#trace .path').getBBox(); return [box.width, box.y, box.y + box.height]; })()");
-    let [width, top, end] = [0, 1, 2].map(|k| drawn[k].as_f64().unwrap());
-    // 440.9 Hz lies 3.5 cents above 440: a little above the middle of the lane, which is 80 high.
-    assert!(width > 30.0 && top > 30.0 && end < 42.0, "{drawn}");
+    let drawn = browser.value("(() => { const box = document.querySelector('#trace .path').getBBox(); return [box.height, box.x, box.x + box.width]; })()");
+    let [height, left, right] = [0, 1, 2].map(|k| drawn[k].as_f64().unwrap());
+    // 440.9 Hz lies 3.5 cents above 440, which is 35 to the right of the middle of a lane that is 200 wide for 20 cents.
+    assert!(height > 90.0 && left > 125.0 && right < 145.0, "{drawn}");
     assert_eq!(browser.value("document.querySelector('#said').textContent"), "");
     picture(&mut browser, "record-1024");
     let mut microphone = playing.join().unwrap();
@@ -117,7 +127,7 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
         assert!(microphone.play_quiet());
     });
     // Two metres off, a letter wants a hundredth of that and more: 10 mm, which is 38 pixels, about 52 of type.
-    for large in ["#due-place", "#call", "#newest"] {
+    for large in ["#due-place", "#call", "#newest .cents", "#newest .judged"] {
         let size = browser
             .value(&format!("parseFloat(getComputedStyle(document.querySelector('{large}')).fontSize)"));
         assert!(size.as_f64().unwrap() >= 49.0, "{large}: {size} pixels");
@@ -138,8 +148,8 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
             assert!(microphone.play_quiet());
         });
     }
-    // A note of the other plate: it is kept where it fits, and then for the due reed after all.
-    for (key, code, kept) in [("t", 84, "bass A2 press 1"), ("h", 72, "bass A1 press 2")] {
+    // A note of the other plate, whose reeds have one pitch: it is kept on the stroke that is said, and then for the due reed after all.
+    for (key, code, kept) in [("p", 80, "bass A2 press 1"), ("h", 72, "bass A1 press 2")] {
         assert!(microphone.play(&reed(OTHER_HZ, code.into())));
         browser.wait_while("document.querySelector('#call').textContent === 'which reed?'", || {
             microphone.play_quiet();
@@ -221,8 +231,11 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     browser.wait_for("document.body.textContent.includes('What to do next')");
     assert!(browser.errors.is_empty(), "{:#?}", browser.errors);
     browser.open(&served.address());
-    browser.value("location.hash = '#job'");
+    browser.value("location.hash = '#jobs'");
     browser.value("document.querySelector('[data-do=close] button').click()");
-    std::thread::sleep(Duration::from_millis(500));
+    browser.wait_for("document.querySelector('#said').textContent.includes('Platenote has ended')");
+    std::thread::sleep(Duration::from_millis(1_500));
+    // One thing is said, and not that the program is missing as well.
+    assert_eq!(browser.value("document.querySelector('#lost').hidden"), true);
     assert!(std::net::TcpStream::connect(&served.host).is_err(), "the program has ended");
 }

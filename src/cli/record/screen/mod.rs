@@ -17,6 +17,7 @@ use super::front::Front;
 use super::keys::{self, Key};
 use super::words::{self, Told};
 use crate::cli::failure::Failure;
+use crate::instrument::Stroke;
 use crate::session::{SessionEvent, Snapshot};
 use state::{State, Typing};
 
@@ -153,7 +154,10 @@ fn key(pressed: KeyEvent, typing: &mut Option<Typing>) -> Option<Key> {
         'a' => Some(Key::Again),
         's' => Some(Key::Skip),
         'b' => Some(Key::Back),
-        't' => Some(Key::There),
+        't' => Some(Key::There(None)),
+        // Asked for where both strokes of a plate have the pitch.
+        'p' => Some(Key::There(Some(Stroke::Press))),
+        'd' => Some(Key::There(Some(Stroke::Draw))),
         'h' => Some(Key::Here),
         'q' => Some(Key::Stop),
         'n' => {

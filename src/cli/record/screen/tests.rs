@@ -89,6 +89,7 @@ fn what_to_do_now_follows_the_note() {
         pitch: Hz::new(98.0).unwrap(),
         deviation: Cents::new(100.0).unwrap(),
         belongs_to: Some(ReedPlace { stroke: Stroke::Draw, ..place() }),
+        is_stroke_open: false,
     };
     state.happened(&SessionEvent::Other(other));
     assert_eq!(call(&mut state, None, Some(-60.0)), "which?");
@@ -121,7 +122,8 @@ fn one_press_is_enough_and_a_note_is_typed_in_full() {
     let mut typing = None;
     let mut press = |code| key(KeyEvent::new(code, KeyModifiers::NONE), &mut typing);
     let letter = KeyCode::Char;
-    let wanted = [('a', Key::Again), ('S', Key::Skip), ('b', Key::Back), ('t', Key::There), ('q', Key::Stop)];
+    let wanted =
+        [('a', Key::Again), ('S', Key::Skip), ('b', Key::Back), ('t', Key::There(None)), ('q', Key::Stop)];
     for (pressed, wanted) in wanted {
         assert_eq!(press(letter(pressed)), Some(wanted));
     }
