@@ -289,3 +289,28 @@ fn orders_follow_the_row_the_stroke_or_the_list() {
     assert!(reeds_in(shop.job.instrument(), &Sequence::Listed("A9".into())).is_err());
     assert!(reeds_in(shop.job.instrument(), &Sequence::Listed("A1 outer".into())).is_err());
 }
+
+/// A fan is switched on: it stands out for good, has no pitch, and would be one endless note.
+#[test]
+fn a_room_that_became_loud_is_learnt_anew() {
+    let mut shop = Workshop::new();
+    let mut session = shop.session();
+    let mut chance = bench::chance::Chance::split(7, 0);
+    let mut room = |seconds: usize, level: f64| -> Vec<f32> {
+        (0..seconds * RATE).map(|_| (level * chance.normal()) as f32).collect()
+    };
+    for block in room(1, 1e-4).chunks(160) {
+        session.hear(block, Vec::new()).unwrap();
+    }
+    for block in room(3, 3e-3).chunks(160) {
+        session.hear(block, Vec::new()).unwrap();
+    }
+    assert!(session.look().steady_s.is_some(), "the fan is taken for a note");
+    session.learn_room();
+    for block in room(2, 3e-3).chunks(160) {
+        assert_eq!(session.hear(block, Vec::new()).unwrap(), []);
+    }
+    let now = session.look();
+    // White noise of that root mean square lies at -50 dBFS.
+    assert!(now.steady_s.is_none() && (now.floor_db.unwrap() + 51.0).abs() < 3.0, "{now:?}");
+}

@@ -142,24 +142,6 @@ fn the_recording_screen_fits_tells_what_is_wrong_and_finds_its_program_again() {
         quiet,
     );
     assert!(since.elapsed().as_secs_f64() < 2.0, "{:?}", since.elapsed());
-    // The room becomes loud: told, then learnt, and play goes on.
-    let mut chance = crate::bench::chance::Chance::split(7, 0);
-    let mut loud = |microphone: &mut Microphone| {
-        let noise: Vec<f32> = (0..BLOCK).map(|_| (0.02 * chance.normal()) as f32).collect();
-        microphone.play(&noise);
-    };
-    until(
-        &mut browser,
-        &mut microphone,
-        "document.querySelector('#call').textContent === 'room is loud'",
-        &mut loud,
-    );
-    until(
-        &mut browser,
-        &mut microphone,
-        "document.querySelector('#call').textContent.startsWith('play')",
-        &mut loud,
-    );
     // A second window is told who began.
     let told = browser.value("fetch('state').then(answer => answer.json()).then(state => state.recording)");
     assert_eq!(told, true);
