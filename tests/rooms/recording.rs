@@ -296,7 +296,7 @@ fn a_room_that_became_loud_is_learnt_anew() {
     let mut shop = Workshop::new();
     let mut session = shop.session();
     let mut chance = bench::chance::Chance::split(7, 0);
-    let mut room = |seconds: usize, level: f64| -> Vec<f32> {
+    let mut room = |seconds: u32, level: f64| -> Vec<f32> {
         (0..seconds * RATE).map(|_| (level * chance.normal()) as f32).collect()
     };
     for block in room(1, 1e-4).chunks(160) {
