@@ -295,7 +295,7 @@ fn orders_follow_the_row_the_stroke_or_the_list() {
 fn a_room_that_became_loud_is_learnt_anew() {
     let mut shop = Workshop::new();
     let mut session = shop.session();
-    let mut chance = bench::chance::Chance::split(7, 0);
+    let mut chance = crate::bench::chance::Chance::split(7, 0);
     let mut room = |seconds: u32, level: f64| -> Vec<f32> {
         (0..seconds * RATE).map(|_| (level * chance.normal()) as f32).collect()
     };
