@@ -135,7 +135,7 @@ pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
             } }
             tbody { @for (place, reed) in job.instrument().reeds() {
                 @let valve = shown.valve_of(&job, &place);
-                @let word = valve.map_or("", |valve| verdict_word(&valve.verdict));
+                @let word = valve.map_or("", |valve| valve.verdict.as_str());
                 @let words = format!("{} {}|{}|{word}", place.plate.block, place.plate.row, place.stroke);
                 tr id=[(place.stroke == Stroke::Press).then(|| anchor(&place.plate))] data-words=(words) {
                     th scope="row" { (place) }

@@ -5,7 +5,6 @@ use maud::{Markup, PreEscaped, html};
 use super::Error;
 use super::app_state::AppState;
 use super::commands::spots_in;
-use super::parts::verdict_word;
 use super::shown_pass::{ShownPass, address};
 use crate::instrument::{Face, PlatePlace, ReedPlace, Spot, Stroke, ValvePlace};
 use crate::job::{Event, Job};
@@ -182,6 +181,6 @@ fn valve_sign(shown: &ShownPass, place: &ValvePlace) -> Markup {
         Verdict::NoValve => return html! {},
         _ => "○",
     };
-    let word = verdict_word(&verdict);
+    let word = verdict.as_str();
     html! { span class=(word.replace(' ', "-")) title={ (place.face) " valve: " (word) } { (sign) } }
 }
