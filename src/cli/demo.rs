@@ -42,7 +42,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     for wrong in demo::WHAT_IS_WRONG {
         output::line(&format!("  {wrong}"))?;
     }
-    let place = output::quoted(&folder);
+    let place = output::quoted(folder);
     let page = reported.page().map_or(job.report_folder(), Path::to_owned);
     output::say(&format!(
         "next:  open `{}` in a browser, then try `platenote findings {place} --pass {before}`",

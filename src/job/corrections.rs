@@ -264,10 +264,9 @@ impl JobWriter {
         let mut standing = self.corrections().into_iter().filter(|correction| !correction.undone);
         let correction = match n {
             Some(n) => standing.find(|correction| correction.n == n).ok_or(Error::NoCorrection { n })?,
-            None => standing
-                .filter(|correction| correction.is_of_take == of_take)
-                .next_back()
-                .ok_or(Error::NoCorrections)?,
+            None => {
+                standing.rfind(|correction| correction.is_of_take == of_take).ok_or(Error::NoCorrections)?
+            }
         };
         self.correct(Event::Undone(UndoneFacts { n: correction.n }))?;
         Ok(correction)
