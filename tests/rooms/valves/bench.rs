@@ -82,7 +82,11 @@ fn what_is_fitted_or_kept_or_not_due_needs_nothing() {
     let (instrument, rule) = plan(TWO_ROWS);
     let told = marks(
         &instrument,
-        &[("A1 outer", "valve fitted 38mm new"), ("A1 inner", "valve kept"), ("B1 inner", "valve off 34 mm")],
+        &[
+            ("A1 outer", "valve fitted 38mm new"),
+            ("A1 inner", "valve kept"),
+            ("B1 inner", "valve off 34 mm flat"),
+        ],
     );
     let bench = Bench::after(&instrument, &rule, &told);
     let found = needs(&instrument, &rule, &bench);

@@ -35,7 +35,10 @@ fn price(need: &Need, piece: Option<&Lot>) -> Option<[i64; 3]> {
     let wanted = tenths(need.length.unwrap());
     let Some(piece) = piece else { return Some([1, 0, 3 * wanted]) };
     let over = tenths(piece.length) - wanted;
-    if over < -5 || piece.material != need.material || piece.condition == Condition::Scrap {
+    if over < -5
+        || piece.material != need.material
+        || matches!(piece.condition, Condition::Unsaid | Condition::Scrap)
+    {
         return None;
     }
     let worse = match piece.condition {
