@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use rayon::prelude::*;
 
 use super::hmm::{self, At, Notes};
+use super::likelihood::NEAR_CENTS;
 use super::offset::{APART_CENTS, KnownOffset, Rival, Way, log_expected, middle, rival, steps};
 use super::order::PlayOrder;
 use super::strokes;
@@ -92,9 +93,8 @@ const SWAPS_MAY_CHANGE: f64 = 25.0;
 const MOST_SETTLED: usize = 5;
 /// So many ways are summed up side by side.
 const AT_A_TIME: usize = 4;
-/// A place is sure from this probability on, and only this near to the target, cents.
+/// A place is sure from this probability on, and only within [`NEAR_CENTS`] of the target.
 const SURE: f64 = 0.995;
-pub(super) const NEAR_CENTS: f64 = 45.0;
 /// Where nothing is known of the offset another one is told from this part of all likelihood on. It is this little because
 /// between two offsets the pitches say nothing: only where players are thought to begin and end does, and somebody begins
 /// elsewhere.

@@ -1,5 +1,7 @@
 //! How likely a note is when a certain reed is played, or none: by its pitch and its level.
 
+/// A place is sure only this near to the target, cents.
+pub(super) const NEAR_CENTS: f64 = 45.0;
 /// Pitch of a reed about its target once the common offset is taken off, cents: most reeds, and those badly off.
 const NEAR: (f64, f64) = (0.92, 9.0);
 const FAR: (f64, f64) = (0.07, 28.0);

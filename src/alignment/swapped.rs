@@ -1,7 +1,7 @@
 //! Plates that were put back in each other's place, by the pitches along an order.
 
-use super::align::NEAR_CENTS;
 use super::hmm::{self, At, Notes};
+use super::likelihood::NEAR_CENTS;
 use super::transitions::Transitions;
 use crate::instrument::{PlatePlace, ReedPlace};
 

@@ -71,7 +71,7 @@ pub(crate) fn print_error(what: &str, next: Option<&str>) {
         text += &format!("next:  {next}\n");
     }
     // A closed stderr leaves nobody to tell; the exit code still does.
-    let _ = std::io::stderr().lock().write_all(super::output::plain(&text).as_bytes());
+    let _ = std::io::stderr().lock().write_all(super::plain_text::plain(&text).as_bytes());
 }
 
 impl From<job::Error> for Failure {

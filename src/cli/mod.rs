@@ -22,6 +22,7 @@ mod pass;
 mod pass_arguments;
 mod passes;
 mod places;
+mod plain_text;
 mod plan;
 mod read;
 mod read_table;

@@ -5,6 +5,7 @@ use std::io::{ErrorKind, IsTerminal, Write};
 use serde::Serialize;
 
 use super::failure::Failure;
+pub(crate) use super::plain_text::plain;
 use crate::job::{Job, JobWriter, Oddity};
 pub(crate) use crate::report::csv_line;
 
@@ -90,12 +91,6 @@ pub(crate) fn ask(question: &str) -> bool {
     stdin.read_line(&mut answer).is_ok() && matches!(answer.trim().to_lowercase().as_str(), "y" | "yes")
 }
 
-/// Names and titles come from others: a terminal must not take them for commands.
-pub(crate) fn plain(text: &str) -> String {
-    let is_odd = |letter: char| letter.is_control() && !matches!(letter, '\n' | '\t');
-    text.replace(is_odd, "\u{FFFD}")
-}
-
 fn write_out(bytes: &[u8]) -> Result<(), Failure> {
     let mut stdout = std::io::stdout().lock();
     stdout.write_all(bytes).and_then(|()| stdout.flush()).map_err(|error| match error.kind() {
@@ -110,11 +105,6 @@ fn write_out(bytes: &[u8]) -> Result<(), Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn nothing_printed_is_a_command_to_the_terminal() {
-        assert_eq!(plain("A\u{1b}[2J\r\u{9b}31m ä\tb\nc"), "A\u{FFFD}[2J\u{FFFD}\u{FFFD}31m ä\tb\nc");
-    }
 
     /// Quoting as POSIX has it (Shell Command Language, 2.2.2): within single quotes every letter stands for itself.
     #[cfg(unix)]

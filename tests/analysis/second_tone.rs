@@ -59,7 +59,7 @@ fn planted_trials() -> &'static [Trial] {
             let first = 100_000 * (class as u64 + 1);
             let specs: Vec<(u64, ToneSpec)> = (first..)
                 .filter_map(|seed| planted(seed, d_lo, d_hi, level_db).map(|spec| (seed, spec)))
-                .take(trials(200, 0) as usize)
+                .take(trials(200, 100) as usize)
                 .collect();
             over_seeds(0, specs.len() as u64, |idx| {
                 trial(class, specs[idx as usize].0, &specs[idx as usize].1)
@@ -295,7 +295,7 @@ fn bisonoric_opposite_is_found_at_45_db_below() {
 /// When quiet, the stated upper limit holds in 95 % of takes, with an opposite reed anywhere from −75 to −25 dB.
 #[test]
 fn quiet_limit_holds() {
-    let held = over_seeds(460_000, trials(700, 0), |seed| {
+    let held = over_seeds(460_000, trials(700, 700), |seed| {
         let chance = &mut Chance::split(seed, 308);
         let spec = planted(seed, 0.5, 40.0, chance.between(-75.0, -25.0))?;
         let rendered = spec.render(seed);

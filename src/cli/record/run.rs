@@ -1,7 +1,11 @@
 //! A session played in front of a terminal: what it says to the one who plays, and what is typed.
 
-use super::front::{self, Front};
+use std::io::IsTerminal;
+
+use super::front::Front;
 use super::keys::Key;
+use super::lines::Lines;
+use super::screen::Screen;
 use super::{Arguments, which};
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
@@ -45,7 +49,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         "" => format!("pass `{}`", facts.pass),
         title => format!("{title}, pass `{}`", facts.pass),
     };
-    let mut front = front::choose(arguments.lines, arguments.json, &title);
+    let mut front = choose(arguments.lines, arguments.json, &title);
     if facts.temperature_c.is_none() {
         front.word("room temperature? type `temperature 19.5`, or leave it out");
     }
@@ -140,5 +144,18 @@ fn sum_up(session: &Session) {
             output::say(&format!("{} reeds are left; started again, it goes on where it was", due.left))
         }
         None => output::say("no reed is left"),
+    }
+}
+
+/// A screen where a person sits in front of one, else lines.
+fn choose(lines: bool, json: bool, title: &str) -> Box<dyn Front> {
+    let is_terminal = std::io::stdout().is_terminal() && std::io::stdin().is_terminal();
+    if lines || json || !is_terminal {
+        return Box::new(Lines::new(json));
+    }
+    match Screen::open(title) {
+        Ok(screen) => Box::new(screen),
+        // A terminal that cannot be drawn on still takes lines.
+        Err(_) => Box::new(Lines::new(json)),
     }
 }

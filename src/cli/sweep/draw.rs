@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use super::proposal::{Proposal, Row};
+use super::words;
 use crate::cli::failure::Failure;
 use crate::job::Job;
 use crate::report::{Certainty, DrawnCut, LongRecording, long_recording_charts, long_recording_page};
@@ -17,11 +18,7 @@ pub(super) struct Pictures {
 
 pub(super) fn draw(job: &Job, pass: &str, proposal: &Proposal) -> Result<Pictures, Failure> {
     let cuts: Vec<DrawnCut> = proposal.rows.iter().map(|row| drawn(row, job)).collect();
-    let lines = [
-        super::show::order_words(proposal),
-        super::show::count_words(proposal),
-        super::show::rival_words(proposal),
-    ];
+    let lines = [words::order_words(proposal), words::count_words(proposal), words::rival_words(proposal)];
     let lines: Vec<String> = lines.into_iter().filter(|line| !line.is_empty()).collect();
     let recording = LongRecording {
         name: &proposal.name,

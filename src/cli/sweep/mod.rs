@@ -7,6 +7,7 @@ mod list;
 mod proposal;
 mod show;
 mod stands;
+mod words;
 
 use std::path::PathBuf;
 
