@@ -76,6 +76,9 @@ pub(super) fn listen(
                 if let (Some(take), Ok((reading, pitch, expectation))) = (&reed.take, &reed.result) {
                     kept.keep(&take.facts.sha256, expectation, *pitch, reading);
                 }
+                for other in &reed.further {
+                    kept.keep(&other.sha256, &other.expectation, other.pitch, &other.reading);
+                }
                 pass.add(reed);
             }
         }
@@ -103,6 +106,7 @@ impl ListenedPass {
             temperature_c: facts.temperature_c.filter(|value| value.is_finite()),
             measured_at: Some(measured_at),
             readings: BTreeMap::new(),
+            further: BTreeMap::new(),
             sealings: Vec::new(),
         };
         Self {

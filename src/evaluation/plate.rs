@@ -46,9 +46,20 @@ pub(super) struct ReedOutcome {
     pub take: Option<StoredTake>,
     /// Its reading, the pitch before the opposite reed was looked for, and what was expected.
     pub result: Result<(Reading, (Hz, Cents), Expectation), Missing>,
+    /// What its older good takes told.
+    pub further: Vec<FurtherTake>,
     pub words: Vec<String>,
     /// A second of it, where it was decoded and clips are wanted.
     pub clip: Option<Vec<u8>>,
+}
+
+/// A good take beside the one that speaks.
+pub(super) struct FurtherTake {
+    pub sha256: String,
+    pub reading: Reading,
+    /// Its pitch before the opposite reed was looked for.
+    pub pitch: (Hz, Cents),
+    pub expectation: Expectation,
 }
 
 /// A reed with the state its reading was made in, where that is at hand.
@@ -155,7 +166,8 @@ impl<'a> PlateListener<'a> {
             Ok(speaking) => speaking,
             Err(missing) => {
                 let take = pass.takes.get(&place).and_then(|takes| takes.last()).cloned();
-                let outcome = ReedOutcome { place, take, result: Err(missing), words, clip: None };
+                let outcome =
+                    ReedOutcome { place, take, result: Err(missing), further: Vec::new(), words, clip: None };
                 return LiveReed { outcome, heard: None };
             }
         };
@@ -174,11 +186,13 @@ impl<'a> PlateListener<'a> {
                     .map(|decoded| from_sound(Box::new(decoded))),
             },
         };
+        let speaks = take;
         let take = Some(take.clone());
         let (reading, decoded) = match read {
             Ok(read) => read,
             Err(missing) => {
-                let outcome = ReedOutcome { place, take, result: Err(missing), words, clip: None };
+                let outcome =
+                    ReedOutcome { place, take, result: Err(missing), further: Vec::new(), words, clip: None };
                 return LiveReed { outcome, heard: None };
             }
         };
@@ -190,7 +204,37 @@ impl<'a> PlateListener<'a> {
         let heard = decoded.filter(|_| wants(self.detail.close_ups())).map(|decoded| Box::new(decoded.heard));
         let reading = without_settled_doubt(reading, take.as_ref());
         let result = Ok((reading, pitch, expectation));
-        LiveReed { outcome: ReedOutcome { place, take, result, words, clip }, heard }
+        let further = self.further(stroke, speaks, opposite, pass);
+        LiveReed { outcome: ReedOutcome { place, take, result, further, words, clip }, heard }
+    }
+
+    /// The readings of the good takes before the one that speaks, one at a time so that memory does not grow with them.
+    fn further(
+        &self,
+        stroke: Stroke,
+        speaks: &StoredTake,
+        opposite: OppositeExpectation,
+        pass: &PlateTakes,
+    ) -> Vec<FurtherTake> {
+        let all = pass.takes.get(&self.reed(stroke)).into_iter().flatten();
+        let older = all.take_while(|take| take.facts.n != speaks.facts.n);
+        older
+            .filter_map(|take| {
+                let alone = self.expectation(stroke, take);
+                let kept = self.kept.get(&take.facts.sha256, &alone).filter(|_| is_as_stored(take));
+                let known = kept.and_then(|kept| Some((kept.reading(&opposite)?.clone(), kept.heard())));
+                let (reading, pitch) = match known {
+                    Some(known) => known,
+                    None => {
+                        let mut heard = listen_to(take, &alone).ok()?;
+                        let pitch = heard.pitch();
+                        (heard.reading(opposite), pitch)
+                    }
+                };
+                let expectation = Expectation { opposite, ..alone };
+                Some(FurtherTake { sha256: take.facts.sha256.clone(), reading, pitch, expectation })
+            })
+            .collect()
     }
 
     /// What lies around a partial in every pass that is shown, where another reed was heard in one of them.

@@ -42,13 +42,17 @@ pub struct PassView {
 
 impl ListenedPass {
     pub fn add(&mut self, reed: ReedOutcome) {
-        let ReedOutcome { place, take, result, words, clip } = reed;
+        let ReedOutcome { place, take, result, further, words, clip } = reed;
         self.words.extend(words);
         if let Some(clip) = clip {
             self.clips.insert(place.clone(), clip);
         }
         if let Some(take) = take {
             self.takes.insert(place.clone(), take);
+        }
+        let others: Vec<_> = further.into_iter().map(|other| other.reading).collect();
+        if !others.is_empty() {
+            self.readings.further.insert(place.clone(), others);
         }
         self.readings.readings.insert(place, result.map(|(reading, ..)| reading));
     }
@@ -68,6 +72,7 @@ impl PassView {
             temperature_c: None,
             measured_at: None,
             readings: BTreeMap::new(),
+            further: BTreeMap::new(),
             sealings: Vec::new(),
         };
         Self {

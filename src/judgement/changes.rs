@@ -6,10 +6,7 @@ use super::pass::{MeasuredAt, PassReadings};
 use super::pitch::{SHIFT_NEEDS_READINGS, deviations};
 use super::robust::{median, robust_scatter};
 use super::sealing;
-use super::{
-    CommonShift, Comparison, Findings, ReedChange, Sign, SignKind, ValveChange, ValveChanged, ValveFinding,
-    Verdict, judge,
-};
+use super::{CommonShift, Comparison, Findings, ReedChange, Sign, SignKind, judge, valve_changes};
 use crate::analysis::Reading;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::units::{Cents, Measured};
@@ -40,7 +37,7 @@ pub fn compare(instrument: &Instrument, earlier: &PassReadings, later: &PassRead
 
 /// Compare two passes of the same instrument.
 ///
-/// - A valve is cured when every sign that stood out before was measured again and shows nothing.
+/// - What became of a valve is told from its reed's own figures in both passes, and from a second tone that came or went.
 /// - A reed's change is split into what the temperatures explain, what the block shares and what is its own.
 pub fn compare_judged(instrument: &Instrument, earlier: JudgedPass, later: JudgedPass) -> Comparison {
     compare_worked(instrument, earlier, later, &Worked::default())
@@ -73,7 +70,11 @@ pub fn compare_worked(
     Comparison {
         earlier: earlier.name.clone(),
         later: later.name.clone(),
-        valves: sealing::changed(valve_changes(before, after), &earlier.sealings, &later.sealings),
+        valves: sealing::changed(
+            valve_changes::between(instrument, [earlier, later], [before, after]),
+            &earlier.sealings,
+            &later.sealings,
+        ),
         reeds,
         common,
         warnings,
@@ -111,70 +112,12 @@ fn work_words(worked: &Worked, common: &[CommonShift]) -> Vec<String> {
 
 /// Plates that seem to lie in another's place in one of the passes, with that pass's name. A swap that both passes show
 /// changes nothing between them.
-fn astray(before: &Findings, after: &Findings) -> BTreeMap<PlatePlace, String> {
+pub(super) fn astray(before: &Findings, after: &Findings) -> BTreeMap<PlatePlace, String> {
     let only_in = |here: &Findings, there: &Findings| -> Vec<(PlatePlace, String)> {
         let swaps = here.swaps.iter().filter(|swap| !there.swaps.contains(swap));
         swaps.flat_map(|swap| &swap.places).map(|place| (place.clone(), here.pass.clone())).collect()
     };
     only_in(before, after).into_iter().chain(only_in(after, before)).collect()
-}
-
-fn valve_changes(before: &Findings, after: &Findings) -> Vec<ValveChanged> {
-    let astray = astray(before, after);
-    before
-        .valves
-        .iter()
-        .zip(&after.valves)
-        .filter(|(_, after)| after.verdict != Verdict::NoValve)
-        .map(|(before, after)| {
-            let (change, reason) = valve_change(before, after);
-            let is_told = !matches!(change, ValveChange::StillNoSign | ValveChange::CannotTell);
-            let (change, reason) = match astray.get(&after.place.plate).filter(|_| is_told) {
-                None => (change, reason),
-                // Other valves than in the other pass were heard here.
-                Some(pass) => (
-                    ValveChange::CannotTell,
-                    format!("by its pitch another plate lies here in `{pass}`; now: {}", after.reason),
-                ),
-            };
-            ValveChanged { place: after.place.clone(), change, reason }
-        })
-        .collect()
-}
-
-fn valve_change(before: &ValveFinding, after: &ValveFinding) -> (ValveChange, String) {
-    use Verdict::{Leaks, NoSign, NoValve, NotJudged, Suspect, Tight};
-    let say = |change, reason: &str| (change, reason.to_string());
-    match (&before.verdict, &after.verdict) {
-        (Leaks, NoSign) => match unheard(&before.signs, &after.signs) {
-            None => (ValveChange::Cured, format!("it leaked and shows no sign now: {}", after.reason)),
-            Some(reason) => (ValveChange::CannotTell, reason),
-        },
-        (Leaks, Leaks) => say(ValveChange::StillLeaks, &after.reason),
-        (Suspect, Leaks) => (ValveChange::StillLeaks, format!("it was suspect before; {}", after.reason)),
-        (NoSign | Tight, Leaks) => say(ValveChange::NewlyLeaks, &after.reason),
-        (NoSign | Tight, NoSign | Tight) => say(ValveChange::StillNoSign, &after.reason),
-        (Leaks | NoSign | Tight, Suspect) | (Suspect, Suspect) => {
-            (ValveChange::CannotTell, format!("suspect now: {}", after.reason))
-        }
-        (Leaks | Suspect, Tight) => (
-            ValveChange::CannotTell,
-            format!("it is tight now, and no sealing test was made before: {}", after.reason),
-        ),
-        (Suspect, NoSign) => (
-            ValveChange::CannotTell,
-            format!("it was only suspect before, and shows no sign now: {}", after.reason),
-        ),
-        (NotJudged { .. } | NoValve, Leaks) => {
-            (ValveChange::CannotTell, format!("it leaks now, and was not judged before: {}", after.reason))
-        }
-        (NotJudged { .. } | NoValve, _) => {
-            (ValveChange::CannotTell, format!("it was not judged before: {}", before.reason))
-        }
-        (_, NotJudged { .. } | NoValve) => {
-            (ValveChange::CannotTell, format!("it is not judged now: {}", after.reason))
-        }
-    }
 }
 
 /// A sign that stood out before and could not be heard again as well: why a cure cannot be told.

@@ -1,5 +1,6 @@
 //! What the readings of a pass mean for the bench, as plain data.
 
+use super::LeakEvidence;
 use crate::analysis::NotMeasured;
 use crate::instrument::{Face, Note, PlatePlace, ReedPlace, Stroke, ValvePlace};
 use crate::units::{Cents, Hz, Measured, Seconds};
@@ -78,6 +79,8 @@ pub struct ValveFinding {
     pub heard_on: Stroke,
     /// What the signs say together.
     pub verdict: Verdict,
+    /// The signs of the ordinary pass in figures; `None` where there was nothing to compare with.
+    pub leak: Option<LeakEvidence>,
     /// The signs that could be measured, strongest first.
     pub signs: Vec<Sign>,
     /// Why, in one sentence.

@@ -7,13 +7,19 @@ mod against_block;
 mod changes;
 mod doubtful_pitch;
 mod finding;
+mod leak_evidence;
+mod leak_size;
 mod pass;
 mod pitch;
 pub(crate) mod robust;
+mod scatter;
 pub mod sealing;
+mod small_matrix;
 mod swaps;
 mod tails;
+mod valve_changes;
 mod valves;
+mod verdict;
 mod words;
 
 use std::collections::BTreeMap;
@@ -25,6 +31,7 @@ pub use finding::{
     CommonShift, Comparison, Findings, ReedChange, ReedFinding, ReedPitch, Sign, SignKind, Swap, Tune,
     ValveChange, ValveChanged, ValveFinding, Verdict,
 };
+pub use leak_evidence::LeakEvidence;
 pub use pass::{MeasuredAt, Missing, PassReadings};
 pub(crate) use pitch::SHIFT_NEEDS_READINGS;
 
@@ -55,7 +62,8 @@ pub fn judge(instrument: &Instrument, pass: &PassReadings) -> Findings {
     let placing = swaps::find(instrument, &deviations, &offsets);
     let (valves, plate_warnings) = valves::valve_findings(instrument, pass, &deviations, &placing.swaps);
     let valves = sealing::joined(valves, &pass.sealings);
-    let valves = valves.into_iter().map(|valve| with_doubt(valve, pass)).collect();
+    let mut valves: Vec<ValveFinding> = valves.into_iter().map(|valve| with_doubt(valve, pass)).collect();
+    valves::put_in_order(instrument, &mut valves);
     let mut warnings = pitch::offset_warnings(&offsets);
     warnings.extend(doubtful_pitch::german_b(instrument, &deviations));
     warnings.extend(placing.warnings);

@@ -15,10 +15,21 @@ pub struct PassReadings {
     pub temperature_c: Option<f64>,
     /// Where the block lay, where it was written down.
     pub measured_at: Option<MeasuredAt>,
-    /// What each reed's take told; a reed that is not listed has no take.
+    /// What the take that speaks for each reed told; a reed that is not listed has no take.
     pub readings: BTreeMap<ReedPlace, Result<Reading, Missing>>,
     /// The sealing tests made in this pass, each with its verdict.
     pub sealings: Vec<SealingFinding>,
+    /// What the other good takes of a reed told.
+    pub further: BTreeMap<ReedPlace, Vec<Reading>>,
+}
+
+impl PassReadings {
+    /// Every good take of a reed, the one that speaks first.
+    pub fn takes(&self, place: &ReedPlace) -> impl Iterator<Item = &Reading> {
+        let speaks = self.readings.get(place).and_then(|reading| reading.as_ref().ok());
+        let further = self.further.get(place).into_iter().flatten();
+        speaks.into_iter().chain(further.filter(move |_| speaks.is_some()))
+    }
 }
 
 /// Where a block lies while it is measured.

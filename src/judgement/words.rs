@@ -1,6 +1,6 @@
 //! The sentences of a valve finding: what stands out, and what to do next.
 
-use super::{Sign, SignKind, Verdict};
+use super::{LeakEvidence, Sign, SignKind, ValveFinding, Verdict, leak_size};
 use crate::analysis::NotMeasured;
 use crate::instrument::{Face, PlatePlace, ReedPlace};
 
@@ -13,8 +13,51 @@ pub(crate) fn signs(signs: &[&Sign]) -> String {
     signs.iter().filter_map(figure).collect::<Vec<_>>().join("; ")
 }
 
+/// A size that was found, in the restorer's words.
+pub(crate) fn size_found(size: f64, low: Option<f64>, high: Option<f64>, note: f64) -> String {
+    let at_least = match low {
+        Some(low) if low > 0.0 => format!("at least {}", millimetres(low, note)),
+        _ => "or not at all".to_string(),
+    };
+    let at_most = high.map_or(String::new(), |high| format!(", at most {}", millimetres(high, note)));
+    format!("as if the valve stood off by {} ({at_least}{at_most})", millimetres(size, note))
+}
+
+/// Down to which size a leak would have shown.
+pub(crate) fn would_have_shown(high: Option<f64>, note: f64) -> String {
+    match high {
+        Some(high) => {
+            format!(
+                "a valve standing off by {} would have shown in level, start and pitch",
+                millimetres(high, note)
+            )
+        }
+        None => "nothing stands out of the scatter of this block, and no size of leak surely would have"
+            .to_string(),
+    }
+}
+
+fn millimetres(size: f64, note: f64) -> String {
+    let slit = leak_size::slit_mm(size, note);
+    if slit < 0.095 { format!("{slit:.2} mm") } else { format!("{slit:.1} mm") }
+}
+
+/// Name the place in the order to look, for valves in the first third of those that were judged and that stay unsure.
+pub(crate) fn order_to_look(finding: &mut ValveFinding, judged: usize, note: Option<f64>) {
+    let Some(LeakEvidence { rank: Some(rank), size, .. }) = finding.leak else { return };
+    if finding.verdict != Verdict::NoSign || 3 * rank as usize > judged {
+        return;
+    }
+    let as_if = size.zip(note).map_or(String::new(), |(size, note)| {
+        format!(", which sounds as if it stood off by {}", millimetres(size, note))
+    });
+    finding.next = format!(
+        "not cleared: number {rank} of {judged} in the order to look{as_if}; the sealing test compares it open and sealed"
+    );
+}
+
 /// What to do next about a valve that was listened to.
-pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
+pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face, one_note: bool) -> String {
     match verdict {
         Verdict::Leaks => match face {
             Face::Outer => {
@@ -22,7 +65,12 @@ pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
             }
             Face::Inner => "lift the plate: look whether the valve behind it lies flat and shuts".into(),
         },
-        Verdict::Suspect => format!("record {reed} again, softer: signs of a leak grow at low pressure"),
+        Verdict::Suspect => format!(
+            "record {reed} again, softer: signs of a leak grow at low pressure; or seal the valve and compare"
+        ),
+        Verdict::NotJudged { cause: Some(NotMeasured::TooClose { .. }), .. } if one_note => {
+            "record more plates of this block on both strokes, or seal the valve and compare".into()
+        }
         Verdict::NotJudged { needs: Some(needs), .. } if needs.get() <= LONGEST_NOTE_S => {
             format!("record {reed} again and hold the note steady for {:.1} s", needs.get())
         }
@@ -34,7 +82,7 @@ pub(crate) fn next(verdict: &Verdict, reed: &ReedPlace, face: Face) -> String {
                 format!("record {reed} again, nearer to the microphone or in a quieter room")
             }
             Some(NotMeasured::TooClose { .. }) => format!(
-                "the reeds are too close to be told apart by pitch; compare the start and the level of {reed} with the other stroke by ear"
+                "the reeds are too close to be told apart by pitch; seal the valve and compare {reed} open and sealed"
             ),
             Some(NotMeasured::SeveralReeds) => format!("record {reed} again with one rank sounding only"),
             Some(NotMeasured::OppositeUnknown) => format!("record {} too", other_stroke(reed)),
@@ -68,7 +116,7 @@ fn figure(kind: SignKind, value: f64, limit: f64) -> String {
                 "after the air stops the opposite reed rings at {value:.0} dB (stands out from {limit:.0} dB up)"
             )
         }
-        SignKind::Breath => format!("breath {value:+.1} dB against the other stroke (limit {limit:+.1} dB)"),
+        SignKind::Breath => format!("breath {value:+.1} dB against the block (limit {limit:+.1} dB)"),
         SignKind::SlowStart => {
             format!("the start takes {value:.2} times as long as expected (limit {limit:.2})")
         }

@@ -9,7 +9,8 @@ use crate::cli::standing_lines::standing_lines;
 use crate::evaluation::Evaluation;
 use crate::job::Job;
 use crate::judgement::{
-    CommonShift, Comparison, Findings, ReedChange, ReedFinding, Sign, Tune, ValveChanged, ValveFinding,
+    CommonShift, Comparison, Findings, LeakEvidence, ReedChange, ReedFinding, Sign, Tune, ValveChanged,
+    ValveFinding,
 };
 use crate::tuning::{rank_pairs, responses};
 use crate::units::Hz;
@@ -79,8 +80,20 @@ struct ValveLine<'a> {
     heard_on: String,
     verdict: &'static str,
     lift_plate: bool,
+    leak: Option<LeakLine>,
     signs: Vec<SignLine>,
     reason: &'a str,
+    next: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct LeakLine {
+    evidence: f64,
+    size: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+    unit: &'static str,
+    rank: Option<u32>,
 }
 
 #[derive(Serialize)]
@@ -153,9 +166,18 @@ impl<'a> ValveLine<'a> {
             heard_on: valve.heard_on.to_string(),
             verdict: valve.verdict.name(),
             lift_plate: valve.lift_plate(),
+            leak: valve.leak.as_ref().map(LeakLine::new),
             signs: valve.signs.iter().map(SignLine::new).collect(),
             reason: &valve.reason,
+            next: Some(valve.next.as_str()).filter(|next| !next.is_empty()),
         }
+    }
+}
+
+impl LeakLine {
+    fn new(leak: &LeakEvidence) -> Self {
+        let LeakEvidence { evidence, size, low, high, rank } = *leak;
+        Self { evidence, size, low, high, unit: LeakEvidence::UNIT, rank }
     }
 }
 

@@ -66,6 +66,7 @@ pub fn findings(instrument: &Instrument, pass: &str, turn: usize) -> Findings {
             place: ValvePlace { plate: place.clone(), face },
             heard_on: block.stroke_that_tests(face),
             verdict: verdict(plate, face, k, turn),
+            leak: None,
             signs: Vec::new(),
             reason: "made up".into(),
             next: String::new(),

@@ -107,6 +107,7 @@ pub fn in_tune(instrument: &Instrument) -> PassReadings {
         measured_at: None,
         readings,
         sealings: Vec::new(),
+        further: BTreeMap::new(),
     }
 }
 

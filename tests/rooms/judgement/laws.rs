@@ -27,6 +27,7 @@ fn anything(n: usize, seed: u64) -> (platenote::instrument::Instrument, PassRead
         measured_at: None,
         readings: Default::default(),
         sealings: Vec::new(),
+        further: Default::default(),
     };
     if chance.unit() < 0.5 {
         pass.temperature_c = Some(chance.between(-1e9, 1e9));
@@ -98,7 +99,8 @@ proptest! {
         for valve in &findings.valves {
             prop_assert_eq!(valve.reason.is_empty(), false);
             let stands_out = valve.signs.iter().any(|sign| sign.stands_out);
-            prop_assert!(valve.verdict != Verdict::Leaks || stands_out);
+            let points = stands_out || valve.leak.is_some_and(|leak| leak.evidence > 0.0);
+            prop_assert!(valve.verdict != Verdict::Leaks || points);
             prop_assert!(valve.verdict != Verdict::NoValve || valve.signs.is_empty());
         }
         let again = judge(&plan, &pass);

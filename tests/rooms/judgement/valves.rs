@@ -54,16 +54,17 @@ fn the_block_s_limit_parts_leaks_from_suspects() {
     }
 }
 
+/// Two plates are no block to compare with, so all rests on the opposite reed.
 #[test]
 fn nothing_heard_gives_the_limit_and_only_where_it_is_low_enough() {
-    let plan = instrument(12);
+    let plan = instrument(2);
     for (limit, judged) in [(-52.0, true), (-31.0, true), (-29.0, false)] {
         let mut pass = in_tune(&plan);
-        change(&mut pass, &reed(5, Stroke::Press), |reading| {
+        change(&mut pass, &reed(1, Stroke::Press), |reading| {
             reading.opposite = Opposite::Quiet { limit: db(limit), evidence: 0.3 };
         });
         let findings = judge(&plan, &pass);
-        let found = valve(&findings, 5, Face::Outer);
+        let found = valve(&findings, 1, Face::Outer);
         assert_eq!(found.verdict == Verdict::NoSign, judged, "{limit} dB: {:?}", found.verdict);
         assert!(found.reason.contains(&format!("{limit:.0} dB")), "{}", found.reason);
         if !judged {
@@ -73,35 +74,65 @@ fn nothing_heard_gives_the_limit_and_only_where_it_is_low_enough() {
     }
 }
 
+/// In a well-tuned block of one note on both strokes no length parts the reeds: the valve is judged by the other signs,
+/// the reason says what would have shown, and nobody is told to hold the note longer.
 #[test]
-fn reeds_too_close_are_not_judged_and_the_length_that_would_do_is_given() {
+fn reeds_of_one_note_are_judged_by_the_other_signs() {
+    let reason = NotMeasured::TooClose { steady: 3.0 };
+    for needs in [None, Some(seconds(7.5)), Some(seconds(60.0))] {
+        let untold = |pass: &mut platenote::judgement::PassReadings, number| {
+            for stroke in Stroke::BOTH {
+                change(pass, &reed(number, stroke), |reading| {
+                    reading.opposite = Opposite::Unresolved { evidence: 0.2, needs, reason };
+                });
+            }
+        };
+        let plan = instrument(12);
+        let mut pass = in_tune(&plan);
+        (1..=12).for_each(|number| untold(&mut pass, number));
+        let findings = judge(&plan, &pass);
+        for found in &findings.valves {
+            assert_eq!(found.verdict, Verdict::NoSign, "{found:?}");
+            assert!(found.reason.contains("does not test this valve"), "{}", found.reason);
+            assert!(found.reason.contains("mm would have shown"), "{}", found.reason);
+            assert!(!found.next.contains("hold"), "{}", found.next);
+        }
+        // Nothing to compare with: what was recorded cannot be used.
+        let plan = instrument(2);
+        let mut pass = in_tune(&plan);
+        untold(&mut pass, 1);
+        let findings = judge(&plan, &pass);
+        let found = valve(&findings, 1, Face::Outer);
+        assert_eq!(found.verdict, Verdict::NotJudged { cause: Some(reason), needs: None });
+        assert!(found.next.contains("seal the valve") && !found.next.contains("hold"), "{}", found.next);
+        // A tail in which the opposite reed would have rung tells all the same.
+        change(&mut pass, &reed(1, Stroke::Press), |reading| {
+            reading.tail = Tail::Quiet { limit: db(-38.0), evidence: 0.1 };
+        });
+        assert_eq!(valve(&judge(&plan, &pass), 1, Face::Outer).verdict, Verdict::NoSign);
+    }
+}
+
+/// Nothing stands out, but something has to be looked at first.
+#[test]
+fn valves_that_are_not_cleared_are_told_their_place_in_the_order_to_look() {
     let plan = instrument(12);
     let mut pass = in_tune(&plan);
-    let reason = NotMeasured::TooClose { steady: 3.0 };
-    change(&mut pass, &reed(5, Stroke::Press), |reading| {
-        reading.opposite = Opposite::Unresolved { evidence: 0.2, needs: Some(seconds(7.5)), reason };
-    });
+    for (number, below) in [(3, 2.0), (7, 1.5), (10, 1.0)] {
+        change(&mut pass, &reed(number, Stroke::Press), |reading| {
+            reading.level = Dbfs::new(reading.level.get() - below).expect("a level");
+        });
+    }
     let findings = judge(&plan, &pass);
-    let found = valve(&findings, 5, Face::Outer);
-    assert_eq!(found.verdict, Verdict::NotJudged { cause: Some(reason), needs: Some(seconds(7.5)) });
-    assert!(found.next.contains("7.5 s"), "{}", found.next);
-
-    // Nobody is asked to hold a note for a minute.
-    change(&mut pass, &reed(5, Stroke::Press), |reading| {
-        reading.opposite = Opposite::Unresolved { evidence: 0.2, needs: Some(seconds(60.0)), reason };
-    });
-    let findings = judge(&plan, &pass);
-    assert!(
-        valve(&findings, 5, Face::Outer).next.contains("by ear"),
-        "{:?}",
-        valve(&findings, 5, Face::Outer)
-    );
-
-    // A tail in which the opposite reed would have rung tells all the same.
-    change(&mut pass, &reed(5, Stroke::Press), |reading| {
-        reading.tail = Tail::Quiet { limit: db(-38.0), evidence: 0.1 };
-    });
-    assert_eq!(valve(&judge(&plan, &pass), 5, Face::Outer).verdict, Verdict::NoSign);
+    for (rank, number) in [(1, 3), (2, 7), (3, 10)] {
+        let found = valve(&findings, number, Face::Outer);
+        assert_eq!(found.leak.and_then(|leak| leak.rank), Some(rank), "{found:?}");
+        assert!(found.next.contains(&format!("number {rank} of 24")), "{}", found.next);
+        assert!(found.next.contains("sealing test"), "{}", found.next);
+    }
+    let ranks: std::collections::BTreeSet<u32> =
+        findings.valves.iter().filter_map(|valve| valve.leak?.rank).collect();
+    assert_eq!(ranks.len(), ranks.last().copied().unwrap_or(0) as usize, "1, 2, 3 … without gaps");
 }
 
 #[test]
@@ -124,6 +155,7 @@ fn slots_without_a_valve_and_plates_with_one_reed_are_never_flagged() {
     assert_eq!(unheard.verdict, Verdict::NotJudged { cause: None, needs: None });
     assert!(unheard.reason.contains("no reed sounds on draw"), "{}", unheard.reason);
     assert!(findings.valves.iter().all(|valve| valve.verdict != Verdict::Leaks));
+    assert!(valve(&findings, 3, Face::Outer).leak.is_none() && unheard.leak.is_none());
 }
 
 #[test]
@@ -140,17 +172,18 @@ fn without_a_reading_the_reason_is_the_take_s() {
     assert!(inner.reason.contains("0.31 s") && inner.next.contains("again"));
 }
 
-/// A leak of 10 mm² in the two-reed model: 4.8 dB weaker, start 1.33 times as long, 1.9 cents lower.
+/// A leak of 10 mm² in the two-reed model, softly blown: 6.7 dB weaker, start twice as long, 2.4 cents lower.
 #[test]
-fn several_signs_against_the_block_together_are_a_leak_and_one_is_suspect() {
+fn a_weak_reed_is_charged_to_its_own_valve_only() {
     let plan = instrument(12);
     let weak = |by: f64| Dbfs::new(-20.0 - by).expect("a level");
     let mut pass = in_tune(&plan);
     change(&mut pass, &reed(6, Stroke::Draw), |reading| {
-        reading.level = weak(4.8);
-        reading.onset = Ok(seconds(0.2 * 1.4));
+        reading.level = weak(6.5);
+        reading.onset = Ok(seconds(0.2 * 1.6));
+        reading.f0 = reading.f0.raised_by(super::built::cents(-1.9));
     });
-    change(&mut pass, &reed(9, Stroke::Press), |reading| reading.level = weak(4.8));
+    change(&mut pass, &reed(9, Stroke::Press), |reading| reading.level = weak(4.4));
     let findings = judge(&plan, &pass);
     assert_eq!(valve(&findings, 6, Face::Inner).verdict, Verdict::Leaks);
     assert_eq!(valve(&findings, 9, Face::Outer).verdict, Verdict::Suspect);
@@ -158,19 +191,7 @@ fn several_signs_against_the_block_together_are_a_leak_and_one_is_suspect() {
     assert_eq!(flagged, 2, "the plate's other valve and the neighbours stay out of it");
     let weak_tone = valve(&findings, 9, Face::Outer).signs[0];
     assert_eq!(weak_tone.kind, SignKind::WeakTone);
-    assert!((weak_tone.value.unwrap_or(0.0) - 4.8).abs() < 0.01);
-}
-
-/// A flatter partner behind a large leak: 1.7 dB stronger, 5.8 cents sharper (two-reed model).
-#[test]
-fn the_reverse_signs_of_a_flatter_partner_count_too() {
-    let plan = instrument(24);
-    let mut pass = in_tune(&plan);
-    change(&mut pass, &reed(6, Stroke::Draw), |reading| {
-        reading.level = Dbfs::new(-18.3).expect("a level");
-        reading.f0 = reading.f0.raised_by(super::built::cents(5.8));
-    });
-    assert_eq!(valve(&judge(&plan, &pass), 6, Face::Inner).verdict, Verdict::Leaks);
+    assert!((weak_tone.value.unwrap_or(0.0) - 4.4).abs() < 0.6, "{weak_tone:?}");
 }
 
 #[test]
@@ -190,15 +211,15 @@ fn a_plate_weak_on_both_strokes_is_a_matter_of_the_plate() {
         change(&mut pass, &reed(6, stroke), |reading| reading.level = Dbfs::new(-32.0).expect("a level"));
     }
     let findings = judge(&plan, &pass);
-    assert!(findings.valves.iter().all(|valve| valve.verdict == Verdict::NoSign));
+    assert!(findings.valves.iter().all(|valve| valve.verdict != Verdict::Leaks));
     assert!(findings.warnings.iter().any(|text| text.starts_with("bass A6 is weak on both strokes")));
 }
 
-/// Twelve plates alike: the limit of both strokes is 3.7 + 20/12 times the least scatter of two reeds, 0.8 dB, so 4.3 dB.
+/// Even plates: both reeds share what a plate does, 1 dB beforehand and less by what twelve like plates show.
 #[test]
 fn a_plate_is_weak_on_both_strokes_from_a_limit_on() {
     let plan = instrument(12);
-    for (below, told) in [(4.1, false), (4.5, true)] {
+    for (below, told) in [(1.0, false), (6.0, true)] {
         let mut pass = in_tune(&plan);
         for stroke in Stroke::BOTH {
             change(&mut pass, &reed(6, stroke), |reading| {
@@ -211,29 +232,39 @@ fn a_plate_is_weak_on_both_strokes_from_a_limit_on() {
     }
 }
 
+fn ring(level: f64) -> Tail {
+    Tail::Heard { level: db(level), offset: super::built::cents(-9.0), evidence: 30.0 }
+}
+
+/// A tail that stands out of the block's is listed as a sign. It accuses nobody: with other signs that lean to a leak it
+/// makes a suspect, alone nothing, and a ring louder than the played reed's is not the opposite tongue's.
 #[test]
-fn tails_are_judged_against_the_block() {
+fn a_tail_alone_never_makes_a_leak() {
     let plan = instrument(12);
     let mut pass = in_tune(&plan);
-    let ring =
-        |level: f64| Tail::Heard { level: db(level), offset: super::built::cents(-9.0), evidence: 30.0 };
-    // All tongues ring through the metal at about -30 dB.
     for (index, place) in pass.readings.keys().cloned().collect::<Vec<_>>().iter().enumerate() {
         change(&mut pass, place, |reading| reading.tail = ring(-30.0 + 1.5 * (index as f64 * 2.4).sin()));
     }
-    change(&mut pass, &reed(4, Stroke::Press), |reading| reading.tail = ring(-15.0));
-    let findings = judge(&plan, &pass);
-    let flagged: Vec<_> = findings.valves.iter().filter(|valve| valve.verdict != Verdict::NoSign).collect();
-    let [leak] = flagged.as_slice() else { panic!("{flagged:?}") };
-    assert_eq!((leak.verdict, leak.place.plate.number, leak.place.face), (Verdict::Leaks, 4, Face::Outer));
-    assert_eq!(leak.signs[0].kind, SignKind::TailTone);
-
-    // Without a block to compare with the limit is stricter, and in between it is worth another listen.
+    for level in [-15.0, -5.0, 8.0] {
+        let mut pass = pass.clone();
+        change(&mut pass, &reed(4, Stroke::Press), |reading| reading.tail = ring(level));
+        let findings = judge(&plan, &pass);
+        let found = valve(&findings, 4, Face::Outer);
+        assert_eq!(found.verdict, Verdict::NoSign, "{level} dB: {found:?}");
+        let tail = found.signs.iter().find(|sign| sign.kind == SignKind::TailTone).expect("a tail");
+        assert_eq!(tail.stands_out, level < 0.0, "{tail:?}");
+        change(&mut pass, &reed(4, Stroke::Press), |reading| {
+            reading.level = Dbfs::new(reading.level.get() - 1.2).expect("a level");
+        });
+        let with = valve(&judge(&plan, &pass), 4, Face::Outer).verdict;
+        assert_eq!(with == Verdict::Suspect, level < 0.0, "{level} dB and 1.2 dB weak: {with:?}");
+    }
+    // Without a block nothing but the tail speaks.
     let plan = instrument(2);
-    for (level, verdict) in [(-15.0, Verdict::Leaks), (-30.0, Verdict::Suspect), (-45.0, Verdict::NoSign)] {
+    for level in [-45.0, -30.0, -15.0, -2.0] {
         let mut pass = in_tune(&plan);
         change(&mut pass, &reed(1, Stroke::Press), |reading| reading.tail = ring(level));
-        assert_eq!(valve(&judge(&plan, &pass), 1, Face::Outer).verdict, verdict, "{level} dB");
+        assert_eq!(valve(&judge(&plan, &pass), 1, Face::Outer).verdict, Verdict::NoSign, "{level} dB");
     }
 }
 
@@ -244,49 +275,47 @@ fn tails_are_judged_against_the_block() {
 fn tails_that_scatter_widely_make_the_limit_lie_as_much_higher() {
     let plan = instrument(12);
     let mut pass = in_tune(&plan);
-    let ring =
-        |level: f64| Tail::Heard { level: db(level), offset: super::built::cents(-9.0), evidence: 30.0 };
     for (index, place) in pass.readings.keys().cloned().collect::<Vec<_>>().iter().enumerate() {
         change(&mut pass, place, |reading| reading.tail = ring([-32.0, -30.0, -28.0][index % 3]));
     }
-    for (level, verdict) in [(-16.5, Verdict::Leaks), (-20.0, Verdict::NoSign), (-23.0, Verdict::NoSign)] {
+    for (level, out) in [(-16.5, true), (-20.0, false), (-23.0, false)] {
         change(&mut pass, &reed(4, Stroke::Press), |reading| reading.tail = ring(level));
         let findings = judge(&plan, &pass);
         let judged = valve(&findings, 4, Face::Outer);
-        assert_eq!(judged.verdict, verdict, "{level} dB: {judged:?}");
         let tail = judged.signs.iter().find(|sign| sign.kind == SignKind::TailTone).expect("a tail");
+        assert_eq!(tail.stands_out, out, "{level} dB: {judged:?}");
         assert!((tail.limit - (-30.0 + 4.0 * 1.4826 * 2.0)).abs() < 0.05, "{tail:?}");
     }
 }
 
 /// The scatter of few tails is no measure: up to seven others the limit of a plate alone holds, with eight the block's.
-/// A tail 15 dB above eight others is a leak, which alone would only be worth another listen.
 #[test]
 fn eight_other_tails_are_a_block_to_compare_with_and_seven_are_none() {
     let plan = instrument(12);
-    for (others, verdict) in [(7, Verdict::Suspect), (8, Verdict::Leaks)] {
+    for (others, out) in [(7, false), (8, true)] {
         let mut pass = in_tune(&plan);
-        let tail =
-            |level: f64| Tail::Heard { level: db(level), offset: super::built::cents(-9.0), evidence: 30.0 };
         for number in 1..=others {
-            change(&mut pass, &reed(number, Stroke::Draw), |reading| reading.tail = tail(-45.0));
+            change(&mut pass, &reed(number, Stroke::Draw), |reading| reading.tail = ring(-45.0));
         }
-        change(&mut pass, &reed(10, Stroke::Press), |reading| reading.tail = tail(-30.0));
-        assert_eq!(valve(&judge(&plan, &pass), 10, Face::Outer).verdict, verdict, "{others} others");
+        change(&mut pass, &reed(10, Stroke::Press), |reading| reading.tail = ring(-30.0));
+        let findings = judge(&plan, &pass);
+        let signs = &valve(&findings, 10, Face::Outer).signs;
+        let tail = signs.iter().find(|sign| sign.kind == SignKind::TailTone).expect("a tail");
+        assert_eq!(tail.stands_out, out, "{others} others");
     }
 }
 
 /// In a noisy room the tail, which rings alone, can still tell what the steady tone hides.
 #[test]
 fn a_quiet_tail_tells_where_the_steady_tone_is_too_noisy() {
-    let plan = instrument(12);
+    let plan = instrument(2);
     let mut pass = in_tune(&plan);
-    change(&mut pass, &reed(5, Stroke::Press), |reading| {
+    change(&mut pass, &reed(1, Stroke::Press), |reading| {
         reading.opposite = Opposite::Quiet { limit: db(-25.0), evidence: 0.3 };
         reading.tail = Tail::Quiet { limit: db(-38.0), evidence: 0.1 };
     });
     let findings = judge(&plan, &pass);
-    let found = valve(&findings, 5, Face::Outer);
+    let found = valve(&findings, 1, Face::Outer);
     assert_eq!(found.verdict, Verdict::NoSign);
     assert!(
         found.reason.contains("after the air stops the opposite reed lies below -38 dB"),

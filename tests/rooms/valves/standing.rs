@@ -56,6 +56,7 @@ fn findings(instrument: &Instrument, n: usize, told: Told) -> Findings {
         place,
         heard_on: Stroke::Press,
         verdict,
+        leak: None,
         signs,
         reason: format!("told in step {n}"),
         next: String::new(),

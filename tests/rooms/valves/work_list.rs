@@ -19,7 +19,15 @@ fn findings(instrument: &Instrument, told: &[(&str, Verdict)]) -> Findings {
         let place: ValvePlace = instrument.valve_place(place).unwrap();
         let heard_on = if place.face == Face::Outer { Stroke::Press } else { Stroke::Draw };
         let reason = "consistent with a leak <&>".to_owned();
-        ValveFinding { place, heard_on, verdict: *verdict, signs: Vec::new(), reason, next: String::new() }
+        ValveFinding {
+            place,
+            heard_on,
+            verdict: *verdict,
+            leak: None,
+            signs: Vec::new(),
+            reason,
+            next: String::new(),
+        }
     };
     Findings {
         pass: "before".into(),
