@@ -7,7 +7,7 @@ use platenote::judgement::{
 };
 use platenote::units::Dbfs;
 
-use super::built::{at, change, db, detune, in_tune, instrument, reed, sounding};
+use super::built::{at, cents, change, db, detune, in_tune, instrument, reed, sounding};
 
 fn later(pass: &PassReadings) -> PassReadings {
     PassReadings { name: "after".into(), ..pass.clone() }
