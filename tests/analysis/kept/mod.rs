@@ -29,7 +29,8 @@ fn readings_stay_what_they_were() {
     if std::env::var_os("PLATENOTE_KEEP_READINGS").is_some() {
         // Another processor's last digits are no change.
         if !moved.is_empty() || !key::record_file().exists() {
-            keep(&path, &now);
+            let lines: Vec<&str> = text.lines().collect();
+            keep(&path, &now, &lines);
         }
         return;
     }
@@ -48,9 +49,19 @@ fn moved(now: &[Value], before: &[Value]) -> Vec<String> {
     moved
 }
 
-/// Write the readings and the key they stand under; refused where a job would not notice that they are others.
-fn keep(path: &Path, now: &[Value]) {
-    let text: String = now.iter().map(|line| format!("{line}\n")).collect();
+/// Write the readings and the key they stand under; refused where a job would not notice that they are others. A line in
+/// which nothing has moved stays as it was.
+fn keep(path: &Path, now: &[Value], before: &[&str]) {
+    let as_before = |line: &Value| {
+        before.iter().find(|text| {
+            serde_json::from_str::<Value>(text)
+                .is_ok_and(|before| moved(std::slice::from_ref(line), &[before]).is_empty())
+        })
+    };
+    let text: String = now
+        .iter()
+        .map(|line| as_before(line).map_or_else(|| format!("{line}\n"), |text| format!("{text}\n")))
+        .collect();
     let record = key::record(&text);
     let before = std::fs::read_to_string(key::record_file()).unwrap_or_else(|_| "{}".to_owned());
     let before: Value = serde_json::from_str(&before).expect("one JSON object");

@@ -257,7 +257,7 @@ proptest! {
             ValveVerdict::Leaks => prop_assert!(gave(|told| matches!(told, Told::Leaks(_)))),
             ValveVerdict::NoSign => prop_assert!(gave(|told| matches!(told, Told::NoSign(_)))),
             ValveVerdict::Suspect => prop_assert!(gave(|told| *told == Told::Suspect)),
-            ValveVerdict::Changed => prop_assert!(gave(|told| matches!(told, Told::Fitted))),
+            ValveVerdict::Changed => prop_assert!(gave(|told| matches!(told, Told::Fitted | Told::Off))),
             ValveVerdict::Off => prop_assert!(gave(|told| *told == Told::Off)),
             _ => {}
         }
