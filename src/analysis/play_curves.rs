@@ -324,14 +324,17 @@ mod tests {
             let play = play_curves(&swell(hz, rate_hz), &Expectation::default()).expect("a play");
             assert_eq!(play.kind, PlayKind::Swell);
             assert!(play.frames.len() > 60, "{}", play.frames.len());
+            let mut worst = 0.0_f64;
             for frame in &play.frames {
                 let up = (std::f64::consts::PI * frame.at_s / 6.0).sin();
                 let cents = 1200.0 * (frame.pitch_hz / hz).log2();
-                // The mean over a frame of a curve that bends: 0.05 cents and 0.1 dB cover it.
-                assert!((cents + 4.0 * up).abs() < 0.05, "{hz}: {cents} at {up}");
+                // The pitch is smoothed as the tone's wander is, over some tenths of a second: 0.3 cents and 0.1 dB cover it.
+                worst = worst.max((cents + 4.0 * up).abs());
+                assert!((cents + 4.0 * up).abs() < 0.3, "{hz}: {cents} at {up}");
                 let [Some(one), Some(two), ..] = frame.partials_db else { panic!("{frame:?}") };
                 assert!((two - one - (-6.02 + 3.0 * up)).abs() < 0.1, "{hz}: {one} {two} at {up}");
             }
+            println!("{hz} Hz: pitch within {worst:.3} cents");
         }
     }
 

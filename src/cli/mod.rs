@@ -100,7 +100,19 @@ pub fn run() -> ExitCode {
 fn is_started_by_icon() -> bool {
     let has_terminal =
         std::io::stdin().is_terminal() || std::io::stdout().is_terminal() || std::io::stderr().is_terminal();
-    std::env::args_os().len() <= 1 && !has_terminal
+    std::env::args_os().len() <= 1 && !has_terminal && !is_read_by_a_program()
+}
+
+/// Whether the output goes into a pipe: then a script waits for it, and a page that is served without end would hold it up.
+fn is_read_by_a_program() -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        use std::os::unix::fs::FileTypeExt;
+        let is_pipe = |file| std::fs::metadata(file).is_ok_and(|facts| facts.file_type().is_fifo());
+        is_pipe("/proc/self/fd/1") || is_pipe("/proc/self/fd/2")
+    }
+    #[cfg(not(target_os = "linux"))]
+    false
 }
 
 fn obey(verb: Verb) -> Result<Ended, Failure> {

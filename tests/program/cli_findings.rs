@@ -168,7 +168,7 @@ fn a_leak_is_named_with_its_face_and_the_fields_are_those_of_the_docs() {
     for valve in &valves {
         assert_eq!(
             keys(valve),
-            sorted("format kind pass plate face heard_on verdict lift_plate signs reason")
+            sorted("format kind pass plate face heard_on verdict lift_plate leak signs reason next")
         );
         for sign in valve["signs"].as_array().expect("a list") {
             assert_eq!(keys(sign), sorted("sign value limit unit stands_out"));

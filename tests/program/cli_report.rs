@@ -126,7 +126,9 @@ fn every_plate_says_what_the_findings_say() {
     let leads = all(&page, "svg a");
     assert_eq!(leads.len(), 24);
     assert!(leads.iter().any(|lead| {
-        lead.value().attr("aria-label") == Some("bass B3, outer valve leaks, inner valve no sign")
+        lead.value()
+            .attr("aria-label")
+            .is_some_and(|label| label.starts_with("bass B3, outer valve leaks, inner valve no sign"))
     }));
 }
 
@@ -211,7 +213,7 @@ fn every_table_and_drawing_is_written_and_says_the_same() {
 fn the_sheet_for_the_owner_is_plain_and_says_no_more_than_was_heard() {
     let page = Html::parse_document(&read("hand-over.html"));
     let text = words(&all(&page, "main")[0]);
-    assert!(text.contains("3 valves showed signs that fit a leak"), "{text}");
+    assert!(text.contains("4 valves showed signs that fit a leak"), "{text}");
     assert!(
         text.contains("1 changed and not confirmed") && text.contains("1 not seen to, or still leaking"),
         "{text}"

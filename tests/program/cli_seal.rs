@@ -91,7 +91,7 @@ fn plays_from_a_list_are_a_sealing_test_and_no_takes_of_the_pass() {
     assert_eq!(sealing["pairs"], 2);
     // One opening costs 2.8 dB in the mean of the model's plates; this one is of another make.
     let difference = sealing["difference_db"].as_f64().expect("a number");
-    assert!((1.0..6.0).contains(&difference), "{difference}");
+    assert!((1.0..10.0).contains(&difference), "{difference}");
     assert!(sealing["low"].as_f64() <= sealing["size"].as_f64() && sealing["limit"].is_null());
     let valve =
         of_kind(&lines, "valve").into_iter().find(|v| v["plate"] == "block A2" && v["face"] == "outer");

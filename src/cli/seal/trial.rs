@@ -44,7 +44,7 @@ pub(super) fn keep(
         return Ok(());
     };
     if arguments.good {
-        return good(&mut bench, finding);
+        return good(&mut bench, finding, arguments.json);
     }
     let (Some(strip_mm), Some(pitch)) = (arguments.strip, job.instrument().target(&finding.reed)) else {
         return Ok(());
@@ -88,7 +88,7 @@ pub(super) fn keep(
     output::line(&format!("kept in `{}`, a small file that can be sent on", bench.file().display()))
 }
 
-fn good(bench: &mut SealBenchFile, finding: &SealingFinding) -> Result<(), Failure> {
+fn good(bench: &mut SealBenchFile, finding: &SealingFinding, as_json: bool) -> Result<(), Failure> {
     let (Some(Way::Held), Some(difference)) = (finding.way, finding.difference_db) else {
         output::say("nothing is kept of the bench: what sealing changes is measured with held pressure");
         return Ok(());
@@ -100,6 +100,10 @@ fn good(bench: &mut SealBenchFile, finding: &SealingFinding) -> Result<(), Failu
         }
         None => format!("{} of 4 good plates are sealed; until then 0.3 dB is assumed", bench.good_plates()),
     };
+    if as_json {
+        return output::json(&json!({"format": 1, "kind": "good_plates", "plates": bench.good_plates(),
+            "seal_effect_db": bench.seal_effect_db(), "file": bench.file().to_string_lossy()}));
+    }
     output::line(&format!("{told}; kept in `{}`", bench.file().display()))
 }
 

@@ -173,7 +173,7 @@ pub fn set_of(instrument: &Instrument, reed: &ReedPlace, plays: Vec<SealPlay>) -
 fn one(set: &SealSet, bench: &SealBench, scatter: &held::Scatter) -> SealingFinding {
     let of = |seal| set.plays.iter().filter(move |play| play.seal == seal);
     let pairs = of(Seal::Sealed).count().min(of(Seal::Open).count());
-    let refused = |reason: String, next: &str| refusal(set, None, reason, next);
+    let refused = |reason: String, next: &str| refusal(set, way_of(set), reason, next);
     if pairs == 0 {
         let missing = if of(Seal::Open).count() == 0 { "open" } else { "sealed" };
         return refused(
@@ -217,7 +217,7 @@ fn silence_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
         verdict: SealVerdict::Leaks,
         reason: "open it gives no tone at all, sealed it sounds".into(),
         next: "look at the valve: this is no small leak".into(),
-        ..refusal(set, None, String::new(), "")
+        ..refusal(set, way_of(set), String::new(), "")
     })
 }
 
@@ -233,10 +233,20 @@ fn level_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
         difference_db: Some(apart),
         ..refusal(
             set,
-            None,
+            way_of(set),
             format!("sealed it grows {apart:.0} dB louder than any open play: consistent with a large leak"),
             "look at the valve: this is no small leak",
         )
+    })
+}
+
+/// The way all its plays were blown in; `None` where they differ or tell nothing.
+fn way_of(set: &SealSet) -> Option<Way> {
+    let mut kinds = set.plays.iter().filter_map(SealPlay::blown);
+    let first = kinds.next()?;
+    kinds.all(|kind| kind == first).then_some(match first {
+        PlayKind::Held => Way::Held,
+        PlayKind::Swell => Way::Swell,
     })
 }
 

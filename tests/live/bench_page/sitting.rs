@@ -134,9 +134,11 @@ fn a_job_goes_from_an_empty_folder_to_its_report_through_the_page() {
     }
     assert_eq!(browser.value("document.querySelector('#newest').textContent.startsWith('A1 press')"), true);
     // The page is closed and opened again, over a wire of its own: it misses nothing.
-    browser.open("about:blank");
     let wire = Wire::to(&served.host);
-    browser.open(&format!("http://{}/{}/#record", wire.host, served.token));
+    in_a_quiet_room(&mut microphone, || {
+        browser.open("about:blank");
+        browser.open(&format!("http://{}/{}/#record", wire.host, served.token));
+    });
     browser.wait_while("document.querySelector('#due-place').textContent === 'A1 draw' && document.querySelector('#log [data-take] .verdict')", || {
         assert!(microphone.play_quiet());
     });

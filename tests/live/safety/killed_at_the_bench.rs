@@ -249,7 +249,7 @@ fn whoever_comes_while_the_bench_records_is_told_to_wait() {
     let sound = play_of(&[REEDS[0].1], &mut Dice(5));
     let others: [&[&str]; 9] = [
         &["add", "job", "A1-press.wav", "--pass", "before"],
-        &["sweep", "job", "long.wav", "--pass", "before", "--accept"],
+        &["sweep", "job", "long.wav", "--pass", "before", "--accept", "--doubtful"],
         &["mark", "job", "A1", "lifted"],
         &["mark", "job", "A1", "photo", "plate.jpg"],
         &["mark", "job", "--undo"],

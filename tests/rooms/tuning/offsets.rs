@@ -59,10 +59,8 @@ fn offsets_lie_within_their_intervals_and_nearer_than_the_single_pair_tells() {
     });
     let held = Rate::of(seen.iter().flat_map(|one| one.0.iter().copied()));
     let others = Rate::of(seen.iter().map(|one| one.3));
-    let of = |pick: fn(&(Vec<bool>, Vec<f64>, Vec<f64>, bool)) -> &Vec<f64>| {
-        rms(&seen.iter().flat_map(|one| pick(one).clone()).collect::<Vec<_>>())
-    };
-    let (pooled, single) = (of(|one| &one.1), of(|one| &one.2));
+    let pooled = rms(&seen.iter().flat_map(|one| one.1.iter().copied()).collect::<Vec<f64>>());
+    let single = rms(&seen.iter().flat_map(|one| one.2.iter().copied()).collect::<Vec<f64>>());
     println!("held {held}; reeds measured once {others}; error {pooled:.3}, single pairs {single:.3} cents");
     assert!((0.93..=0.97).contains(&held.value()), "{held}");
     assert!(others.interval(0.01).1 >= 0.93, "{others}");
