@@ -168,7 +168,7 @@ fn the_recording_screen_fits_tells_what_is_wrong_and_finds_its_program_again() {
     browser.wait_for("document.querySelector('#lost').textContent.includes('started again')");
     browser.value(&format!("localStorage.setItem('address', '/{}/')", again.token));
     browser.wait_for(&format!(
-        "location.pathname === '/{}/' && !document.querySelector('#page-record').hidden",
+        "location.pathname === '/{}/' && document.querySelector('#page-record')?.hidden === false",
         again.token
     ));
 }
