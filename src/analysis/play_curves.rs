@@ -312,7 +312,11 @@ mod tests {
             phase += TAU * hz * (-4.0 * up / 1200.0).exp2() / rate;
             let first = 0.05 * 10f64.powf(12.0 * up / 20.0);
             let second = 0.5 * first * 10f64.powf(3.0 * up / 20.0);
-            let noise = f64::from((i as u32).wrapping_mul(2_654_435_761) >> 16) / 32_768.0 - 1.0;
+            // White noise by the finaliser of SplitMix64: a plain multiple is a chord of its own, and was heard as one.
+            let mut z = (i as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+            z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+            let noise = ((z ^ (z >> 31)) >> 40) as f64 / f64::from(1 << 23) - 1.0;
             (edge * (first * phase.sin() + second * (2.0 * phase).sin()) + 1e-4 * noise) as f32
         });
         Take::new(samples.collect(), rate_hz)
@@ -324,17 +328,18 @@ mod tests {
             let play = play_curves(&swell(hz, rate_hz), &Expectation::default()).expect("a play");
             assert_eq!(play.kind, PlayKind::Swell);
             assert!(play.frames.len() > 60, "{}", play.frames.len());
-            let mut worst = 0.0_f64;
+            let mut errors = Vec::new();
             for frame in &play.frames {
                 let up = (std::f64::consts::PI * frame.at_s / 6.0).sin();
                 let cents = 1200.0 * (frame.pitch_hz / hz).log2();
-                // The pitch is smoothed as the tone's wander is, over some tenths of a second: 0.3 cents and 0.1 dB cover it.
-                worst = worst.max((cents + 4.0 * up).abs());
-                assert!((cents + 4.0 * up).abs() < 0.3, "{hz}: {cents} at {up}");
+                errors.push((cents + 4.0 * up).abs());
                 let [Some(one), Some(two), ..] = frame.partials_db else { panic!("{frame:?}") };
                 assert!((two - one - (-6.02 + 3.0 * up)).abs() < 0.1, "{hz}: {one} {two} at {up}");
             }
-            println!("{hz} Hz: pitch within {worst:.3} cents");
+            // The mean over a frame of a curve that bends: 0.05 cents; noise adds as much in the softest frames.
+            errors.sort_by(f64::total_cmp);
+            println!("{hz} Hz: {errors:?}");
+            assert!(errors[errors.len() / 2] < 0.05 && errors[errors.len() - 1] < 0.2, "{hz}: {errors:?}");
         }
     }
 

@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::process::ExitCode;
 
-use crate::{audio, evaluation, instrument, job, repair};
+use crate::{audio, evaluation, instrument, job, repair, session};
 
 /// How the program ended; the numbers are part of its interface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -76,6 +76,12 @@ pub(crate) fn print_error(what: &str, next: Option<&str>) {
 
 impl From<job::Error> for Failure {
     fn from(error: job::Error) -> Self {
+        Self::could_not(error.to_string(), error.next())
+    }
+}
+
+impl From<session::Error> for Failure {
+    fn from(error: session::Error) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }

@@ -15,12 +15,6 @@ use crate::job::{JobWriter, PassChange};
 use crate::repair::Work;
 use crate::session::{self, Agenda, Command, Session, SessionEvent, Setting, Snapshot};
 
-impl From<session::Error> for Failure {
-    fn from(error: session::Error) -> Self {
-        Failure::could_not(error.to_string(), error.next())
-    }
-}
-
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     if arguments.whole {
         return super::whole::run(arguments);

@@ -1,7 +1,7 @@
 //! The sealing test: the same reed open and with the path behind its suspect valve closed from outside.
 //!
 //! What differs from plate to plate cancels; what stays is how steadily somebody plays. Two ways: pressure held by a gauge
-//! and mean levels ([`held`]), and swells by hand compared at equal level ([`swell`]). docs/method.md, "The sealing test".
+//! and mean levels (`held`), and swells by hand compared at equal level (`swell`). docs/method.md, "The sealing test".
 
 mod curves;
 mod held;
@@ -231,6 +231,9 @@ fn level_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
         pairs,
         verdict: SealVerdict::Leaks,
         difference_db: Some(apart),
+        size: Some(size::size_of_level_drop(apart)),
+        // Plates differ by a factor of 2 either way, and the loudest moments say nothing of the rest above.
+        size_range: Some((0.5 * size::size_of_level_drop(apart), size::LARGEST)),
         ..refusal(
             set,
             way_of(set),
