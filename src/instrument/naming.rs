@@ -127,7 +127,7 @@ impl Instrument {
     /// #     bellows: Bellows::Unisonoric,
     /// #     tuning: Tuning {
     /// #         reference: platenote::units::Hz::new(440.0).unwrap(),
-    /// #         temperament: Temperament::EQUAL, stretch: crate::units::Cents::ZERO,
+    /// #         temperament: Temperament::EQUAL, stretch: platenote::units::Cents::ZERO,
     /// #     },
     /// #     blocks: vec![Block {
     /// #         name: "bass".into(),
