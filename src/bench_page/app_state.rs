@@ -7,12 +7,12 @@ use std::time::SystemTime;
 
 use super::Error;
 use super::event_stream::EventStream;
-use super::recent::{self, Listed};
 use super::recording_task::{RecordingCommand, RecordingTask};
 use super::shown_pass::ShownPass;
 use super::sound_files::Staging;
 use crate::demo;
 use crate::evaluation::PassChoice;
+use crate::job::recent::{self, Listed};
 use crate::job::{Job, JobWriter, Plan, Template};
 
 /// Templates by the names `new --template` knows them by, with a word on each.

@@ -16,7 +16,6 @@ mod parts_work;
 mod photos;
 mod plan_table;
 mod plan_text;
-mod recent;
 mod recording_task;
 mod routes;
 mod server;

@@ -150,7 +150,7 @@ async fn state(State(app): Shared) -> Answer {
 }
 
 /// A job of the list; its title stands in its plan.
-fn listed(one: &super::recent::Listed) -> Value {
+fn listed(one: &crate::job::recent::Listed) -> Value {
     let title =
         Job::open(&one.folder).ok().map(|job| job.title().to_owned()).filter(|title| !title.is_empty());
     let name = one.folder.file_name().map(|name| name.to_string_lossy().into_owned());

@@ -13,7 +13,7 @@ use crate::alignment::{NotPlaced, place_by_name, place_by_pitch};
 use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
-use crate::job::{self, ClockFacts, JobWriter, NewTake, SealPart, SealState, Stored, Table};
+use crate::job::{self, ClockFacts, JobWriter, NewTake, SealPart, SealState, Stored, Table, TakeEntry};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -29,9 +29,9 @@ pub(crate) struct Arguments {
     /// Sound files: WAV, FLAC, and phone recordings
     #[arg(value_name = "FILE", required_unless_present = "list")]
     files: Vec<PathBuf>,
-    /// CSV list with the header `file,place`, a place as `bass A7 press`; files relative to the list. With a third column
-    /// `sealed` (`open`, `sealed`) its files are plays of sealing tests, in their order; a fourth, `kind`, says `held` or
-    /// `swell`
+    /// CSV list with the header `file,place`, a place as `bass A7 press`; files relative to the list. With a further column
+    /// `sealed` (`open`, `sealed`) its files are plays of sealing tests, in their order, and `kind` says `held` or `swell`;
+    /// a column `with` names rows that sound along on purpose (`B`, `B+C`)
     #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
     #[command(flatten)]
@@ -49,6 +49,10 @@ pub(crate) struct Arguments {
     /// pass
     #[arg(long)]
     sealed: bool,
+    /// Reeds of these rows of the same block sound along on purpose (`B`, `B+C`): the beats are checked, and nothing else is
+    /// told of the takes
+    #[arg(long, value_name = "ROW", conflicts_with = "sealed")]
+    with: Option<String>,
     /// Move a sound that is in the pass already from the place it was given before to the one given now
     #[arg(long = "move")]
     move_it: bool,
@@ -73,6 +77,7 @@ struct Wanted {
     file: PathBuf,
     place: Option<Result<ReedPlace, Failure>>,
     seal: Option<SealPart>,
+    with: Vec<String>,
 }
 
 /// How a file came to its place.
@@ -95,7 +100,12 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         Some(list) => read_list(list, &job)?,
         None => Vec::new(),
     };
-    wanted.extend(arguments.files.iter().map(|file| Wanted { file: file.clone(), place: None, seal: None }));
+    wanted.extend(arguments.files.iter().map(|file| Wanted {
+        file: file.clone(),
+        place: None,
+        seal: None,
+        with: Vec::new(),
+    }));
     let change = arguments.pass.checked()?;
     if let Some(day) = change.date {
         output::offer_visit(&job, day);
@@ -104,7 +114,10 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     for one in wanted {
         let all = arguments.sealed.then_some(SealPart { state: SealState::Sealed, kind: None });
         let (file, seal) = (one.file.clone(), one.seal.or(all));
+        let mut with = one.with.clone();
+        with.extend(arguments.with.iter().flat_map(|rows| rows_of(rows)));
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
+            let with = job.rows_beside(&placed.place.to_string(), &with)?;
             if arguments.show {
                 return Ok(placed.shown());
             }
@@ -112,7 +125,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
             arguments.pass.ask_if_near(&job)?;
             let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
-            let how = How { clock, seal, move_it: arguments.move_it };
+            let how = How { clock, seal, with, move_it: arguments.move_it };
             store(&mut job, pass, &file, placed, how)
         });
         let told = match &outcome {
@@ -190,6 +203,7 @@ struct Done {
 struct How {
     clock: Option<ClockFacts>,
     seal: Option<SealPart>,
+    with: Vec<String>,
     move_it: bool,
 }
 
@@ -198,7 +212,7 @@ fn store(
     pass: String,
     file: &Path,
     placed: Placed,
-    How { clock, seal, move_it }: How,
+    How { clock, seal, with, move_it }: How,
 ) -> Result<Done, Failure> {
     let Placed { take, place, by, why } = placed;
     let new = NewTake {
@@ -233,6 +247,10 @@ fn store(
         }
         Err(error) => return Err(error.into()),
     };
+    let is_said = |there: &TakeEntry| there.file == take && there.with == with;
+    if !with.is_empty() && !job.all_takes().iter().any(is_said) {
+        job.sounds_with(&take, &with)?;
+    }
     Ok(Done { place, by, why, take, state })
 }
 
@@ -276,7 +294,7 @@ fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
         file: list.to_owned(),
         source,
     })?;
-    let table = Table::parse(&bytes, list, &["file", "place"], &["sealed", "kind"])?;
+    let table = Table::parse(&bytes, list, &["file", "place"], &["sealed", "kind", "with"])?;
     let beside = list.parent().unwrap_or(Path::new(""));
     let wanted = table.rows().map(|row| {
         let place = job.instrument().reed_place(row.get("place")).map_err(|error| {
@@ -292,9 +310,19 @@ fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
                 (Err(Failure::could_not(what, next)), None)
             }
         };
-        Wanted { file: beside.join(row.get("file")), place: Some(place), seal }
+        Wanted {
+            file: beside.join(row.get("file")),
+            place: Some(place),
+            seal,
+            with: rows_of(row.get("with")),
+        }
     });
     Ok(wanted.collect())
+}
+
+/// Rows as they are typed: `B`, `B+C`.
+pub(super) fn rows_of(text: &str) -> Vec<String> {
+    text.split(['+', ',', ' ']).filter(|row| !row.is_empty()).map(str::to_owned).collect()
 }
 
 fn find_block<'a>(job: &'a JobWriter, name: &str) -> Result<&'a Block, Failure> {

@@ -13,7 +13,8 @@ use crate::job::{Correction, Job, JobWriter, TakeEntry};
 #[derive(Args)]
 #[command(after_help = "\
 A take is named by its stored file (takes/before/bass-A7-press-1.wav) or by its reed (A7 press); of several takes of a \
-reed the newest is meant, or the one --number names. Without --withdraw, --to and --to-pass the takes are listed.
+reed the newest is meant, or the one --number names. Without --withdraw, --to, --to-pass and --with the takes \
+are listed.
 
 Nothing is rubbed out: the file stays where it is, the diary gets one more line, and --undo takes that back.")]
 pub(crate) struct Arguments {
@@ -38,11 +39,14 @@ pub(crate) struct Arguments {
     /// It belongs to this pass
     #[arg(long, value_name = "NAME")]
     to_pass: Option<String>,
+    /// Reeds of these rows sound along on purpose (`B`, `B+C`; `-` for none): only the beats are told of it
+    #[arg(long, value_name = "ROW", allow_hyphen_values = true, conflicts_with_all = ["withdraw", "to", "to_pass"])]
+    with: Option<String>,
     /// Why, in a few words
     #[arg(long, value_name = "TEXT", default_value = "")]
     why: String,
     /// Take back correction N, or the newest of a take that stands
-    #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, conflicts_with_all = ["words", "withdraw", "to", "to_pass"])]
+    #[arg(long, value_name = "N", num_args = 0..=1, require_equals = true, conflicts_with_all = ["words", "withdraw", "to", "to_pass", "with"])]
     undo: Option<Option<u32>>,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
@@ -50,7 +54,10 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
-    let is_change = arguments.withdraw || arguments.to.is_some() || arguments.to_pass.is_some();
+    let is_change = arguments.withdraw
+        || arguments.to.is_some()
+        || arguments.to_pass.is_some()
+        || arguments.with.is_some();
     if let Some(n) = arguments.undo {
         let mut job = JobWriter::open(&arguments.folder)?;
         output::say_oddities(&job);
@@ -67,8 +74,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         return Ok(Ended::Done);
     }
     if arguments.words.is_empty() {
-        let next =
-            "name it by its stored file or its reed; without --withdraw, --to and --to-pass all are listed";
+        let next = "name it by its stored file or its reed; without --withdraw, --to, --to-pass and --with all are listed";
         return Err(Failure::bad_usage("which take?", next));
     }
     let mut job = JobWriter::open(&arguments.folder)?;
@@ -78,6 +84,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let place = place.map(|place| place.to_string());
     let n = if arguments.withdraw {
         job.withdraw_take(&take.file, &arguments.why)?
+    } else if let Some(rows) = &arguments.with {
+        let rows = if rows == "-" { Vec::new() } else { super::add::rows_of(rows) };
+        job.sounds_with(&take.file, &rows)?
     } else {
         job.reassign(&take.file, place.as_deref(), arguments.to_pass.as_deref(), &arguments.why)?
     };
@@ -114,15 +123,16 @@ pub(super) fn correction_json(correction: &Correction) -> serde_json::Value {
 }
 
 fn print(take: &TakeEntry, as_json: bool) -> Result<(), Failure> {
-    let TakeEntry { file, pass, place, n, withdrawn } = take;
+    let TakeEntry { file, pass, place, n, withdrawn, with } = take;
     if as_json {
         return output::json(&json!({
             "format": 1, "kind": "take", "file": file, "pass": pass, "place": place, "n": n,
-            "withdrawn": withdrawn.is_some(),
+            "withdrawn": withdrawn.is_some(), "with": with,
         }));
     }
     let state = if withdrawn.is_some() { ", withdrawn" } else { "" };
-    output::line(&format!("{place}, pass `{pass}`, take {n}{state}: {file}"))
+    let along = if with.is_empty() { String::new() } else { format!(" with row {}", with.join(", ")) };
+    output::line(&format!("{place}{along}, pass `{pass}`, take {n}{state}: {file}"))
 }
 
 /// The takes that are meant, oldest first.

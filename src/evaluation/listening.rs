@@ -11,6 +11,7 @@ use std::num::NonZero;
 use rayon::prelude::*;
 
 use super::plate::{PlateHeard, PlateListener, PlateTakes};
+use super::together::heard_together;
 use super::view::{ListenedPass, clock_words};
 use super::{Detail, Error, sealing};
 use crate::instrument::{Plate, PlatePlace, ReedPlace};
@@ -83,7 +84,10 @@ pub(super) fn listen(
             }
         }
     }
-    for pass in &mut passes {
+    for (pass, wanted) in passes.iter_mut().zip(wanted) {
+        if wanted.is_shown {
+            pass.together = heard_together(job, &pass.readings);
+        }
         pass.clocks = clock_words(pass);
         pass.readings.sealings = sealing::judged(job, &pass.readings.name, &mut pass.words);
         let plays = job.seal_plays(&pass.readings.name).into_iter();
@@ -113,6 +117,7 @@ impl ListenedPass {
             readings,
             takes: BTreeMap::new(),
             plays: BTreeMap::new(),
+            together: Vec::new(),
             clips: BTreeMap::new(),
             clocks: Vec::new(),
             words: Vec::new(),

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use crate::instrument::{Instrument, Note, ReedPlace, Spot, Stroke};
+use crate::job::recent;
 use crate::job::{Event, Job, PlayFacts, StoredTake};
 use crate::judgement::{PassReadings, Worked};
 use crate::repair::{Mark, Work};
@@ -103,6 +104,24 @@ pub fn goes(job: &Job) -> Vec<Go> {
         goes.push(Go { place, note, hand, part: filing.part, strokes, moved });
     }
     goes
+}
+
+/// Goes of the same hand in the jobs that were opened last, but this one; their reeds are told apart from this job's. None
+/// for a hand without a name. Jobs that cannot be read teach nothing.
+pub fn goes_elsewhere(job: &Job, hand: &Hand) -> Vec<Go> {
+    if hand.by.is_empty() {
+        return Vec::new();
+    }
+    let others = recent::jobs().into_iter().filter(|other| !recent::is_same(&other.folder, job.folder()));
+    let opened = others.filter_map(|other| Job::open(&other.folder).ok().map(|job| (other.folder, job)));
+    let of_hand = opened.flat_map(|(folder, job)| {
+        let elsewhere = move |mut go: Go| {
+            go.place.plate.block = format!("{}: {}", folder.display(), go.place.plate.block);
+            go
+        };
+        goes(&job).into_iter().map(elsewhere)
+    });
+    of_hand.filter(|go| go.hand == *hand).collect()
 }
 
 /// What reeds gained between the play at once after a go and the last one after settling, from the diary.

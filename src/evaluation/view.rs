@@ -8,12 +8,14 @@ use crate::instrument::{Instrument, ReedPlace, ValvePlace};
 use crate::job::{ClockFacts, PassFacts, StoredTake};
 use crate::judgement::{self, Findings, PassReadings, ValveFinding};
 use crate::repair::TakeMoment;
+use crate::tuning::TakeTogether;
 
 /// A pass, listened to and not judged yet.
 pub(super) struct ListenedPass {
     pub readings: PassReadings,
     pub takes: BTreeMap<ReedPlace, StoredTake>,
     pub plays: BTreeMap<ReedPlace, StoredTake>,
+    pub together: Vec<TakeTogether>,
     pub clips: BTreeMap<ReedPlace, Vec<u8>>,
     pub clocks: Vec<String>,
     pub words: Vec<String>,
@@ -34,6 +36,8 @@ pub struct PassView {
     pub plays: BTreeMap<ReedPlace, StoredTake>,
     /// Which clocks of sound cards were corrected for, in words.
     pub clocks: Vec<String>,
+    /// What takes tell in which two ranks sound together on purpose.
+    pub together: Vec<TakeTogether>,
     /// Words on takes that were passed over.
     pub words: Vec<String>,
     /// Clips that came of decoding for another reason.
@@ -60,9 +64,9 @@ impl ListenedPass {
 
 impl PassView {
     pub(super) fn new(instrument: &Instrument, facts: PassFacts, pass: ListenedPass) -> Self {
-        let ListenedPass { readings, takes, plays, clips, clocks, words } = pass;
+        let ListenedPass { readings, takes, plays, together, clips, clocks, words } = pass;
         let findings = judgement::judge(instrument, &readings);
-        Self { facts: Some(facts), readings, findings, takes, plays, clocks, words, clips }
+        Self { facts: Some(facts), readings, findings, takes, plays, together, clocks, words, clips }
     }
 
     /// What the plan has, before anything was recorded.
@@ -81,6 +85,7 @@ impl PassView {
             readings,
             takes: BTreeMap::new(),
             plays: BTreeMap::new(),
+            together: Vec::new(),
             clocks: Vec::new(),
             words: Vec::new(),
             clips: BTreeMap::new(),

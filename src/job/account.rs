@@ -55,6 +55,8 @@ pub(super) struct TakeNow {
     pub place: String,
     /// The line that withdrew it.
     pub withdrawn: Option<u32>,
+    /// The rows whose reeds sound along on purpose; such a take is no ordinary take of its pass.
+    pub with: Vec<String>,
     /// Whether it was placed anew, so that a doubt of its first place is settled.
     pub is_placed_anew: bool,
     /// The clock, where that was put right.
@@ -85,6 +87,7 @@ impl Account {
                         pass,
                         place,
                         withdrawn: None,
+                        with: Vec::new(),
                         is_placed_anew: false,
                         clock: None,
                     });
@@ -117,6 +120,15 @@ impl Account {
                 Event::Merged(facts) => {
                     let into = account.index_of(&facts.into);
                     account.pass_mut(&facts.pass).into_iter().for_each(|pass| pass.into = into);
+                }
+                Event::Ranks(facts) => {
+                    for at in takes_of(&facts.file) {
+                        account
+                            .takes
+                            .get_mut(at)
+                            .into_iter()
+                            .for_each(|take| take.with.clone_from(&facts.with));
+                    }
                 }
                 Event::Plates(facts) => account.rename_plates(lines, idx, facts),
                 Event::Remark(_)

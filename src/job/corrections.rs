@@ -4,8 +4,8 @@ use super::Error;
 use super::account::Account;
 use super::diary::DiaryLine;
 use super::event::{
-    AmendedFacts, ClockFacts, CutFacts, Event, MeasuredIn, MergedFacts, MoveFacts, RenamedFacts, UndoneFacts,
-    WithdrawnFacts,
+    AmendedFacts, ClockFacts, CutFacts, Event, MeasuredIn, MergedFacts, MoveFacts, RanksFacts, RenamedFacts,
+    UndoneFacts, WithdrawnFacts,
 };
 use super::folder::{Job, JobWriter};
 use super::plan::is_plain_name;
@@ -27,6 +27,8 @@ pub struct TakeEntry {
     pub n: u32,
     /// The line that withdrew it or its pass; `None` where it counts.
     pub withdrawn: Option<u32>,
+    /// The rows whose reeds sound along on purpose.
+    pub with: Vec<String>,
 }
 
 /// A correction as the diary has it.
@@ -69,6 +71,7 @@ impl Job {
                 pass: account.name(standing.unwrap_or(now.pass)).to_owned(),
                 place: now.place.clone(),
                 n: facts.n,
+                with: now.with.clone(),
                 withdrawn: now.withdrawn.or_else(|| match standing {
                     None => account.passes.get(now.pass)?.withdrawn.or(Some(0)),
                     Some(_) => None,
@@ -114,6 +117,13 @@ impl Job {
                     let words =
                         format!("pass `{}` merged into `{}`", called(&facts.pass), called(&facts.into));
                     (facts.n, false, words)
+                }
+                Event::Ranks(facts) => {
+                    let with = match facts.with.as_slice() {
+                        [] => "is of one rank alone".to_owned(),
+                        rows => format!("has row {} sounding along", rows.join(", ")),
+                    };
+                    (facts.n, true, format!("{} {with}", facts.file))
                 }
                 _ => return None,
             };
@@ -197,6 +207,53 @@ impl JobWriter {
             why: why.to_owned(),
         };
         self.correct(Event::Moved(facts))
+    }
+
+    /// Say that reeds of these rows sound along in a stored take on purpose, of none with an empty list; gives the number
+    /// of the correction.
+    pub fn sounds_with(&mut self, file: &str, rows: &[String]) -> Result<u32, Error> {
+        let entry = self.entry(file)?;
+        let with = self.rows_beside(&entry.place, rows)?;
+        if with == entry.with {
+            return Err(Error::NothingNew { what: format!("that is said of `{file}` already") });
+        }
+        let n = self.next_mark();
+        self.correct(Event::Ranks(RanksFacts { n, file: entry.file, with }))
+    }
+
+    /// The rows as the plan writes them, each of the block of `place` and another than its own.
+    pub fn rows_beside(&self, place: &str, rows: &[String]) -> Result<Vec<String>, Error> {
+        // A take may be of a plate that was taken out of the plan: then no row is beside it.
+        let Ok(reed) = self.instrument().reed_place(place) else {
+            return if rows.is_empty() {
+                Ok(Vec::new())
+            } else {
+                Err(Error::PlateGone { place: place.to_owned() })
+            };
+        };
+        let block = self.instrument().blocks.iter().find(|block| block.name == reed.plate.block);
+        let known: Vec<&String> = block
+            .into_iter()
+            .flat_map(|block| &block.rows)
+            .map(|row| &row.name)
+            .filter(|name| **name != reed.plate.row)
+            .collect();
+        let mut with: Vec<String> = Vec::new();
+        for row in rows {
+            let found = known.iter().find(|name| name.to_lowercase() == row.trim().to_lowercase());
+            let Some(name) = found else {
+                let known: Vec<String> = known.iter().map(|name| format!("`{name}`")).collect();
+                return Err(Error::NoRowBeside {
+                    row: row.clone(),
+                    place: place.to_owned(),
+                    known: known.join(", "),
+                });
+            };
+            if !with.contains(name) {
+                with.push((*name).clone());
+            }
+        }
+        Ok(with)
     }
 
     /// Say that a stored take does not count; gives the number of the correction.

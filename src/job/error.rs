@@ -161,6 +161,22 @@ pub enum Error {
     /// The plan was edited since.
     #[error("plan.toml was edited since the change that would be taken back")]
     PlanSince,
+    /// The plate of a take is not in the plan any more.
+    #[error("{place} is not in the plan any more")]
+    PlateGone {
+        /// The place.
+        place: String,
+    },
+    /// No such row beside the reed's own.
+    #[error("there is no row `{row}` beside that of {place}")]
+    NoRowBeside {
+        /// As typed.
+        row: String,
+        /// The reed.
+        place: String,
+        /// The rows there are.
+        known: String,
+    },
     /// Nothing would be otherwise.
     #[error("{what}")]
     NothingNew {
@@ -252,6 +268,9 @@ impl Error {
             }
             Self::NoPlanChange => "nothing needs to be done".into(),
             Self::PlanSince => "change it by hand; the plan before is in plan.before.toml".into(),
+            Self::PlateGone { .. } => "put the plate back into the plan first (`platenote plan`)".into(),
+            Self::NoRowBeside { known, .. } if known.is_empty() => "its block has one row: nothing can sound along".into(),
+            Self::NoRowBeside { known, .. } => format!("name a row of its block: {known}"),
             Self::NothingNew { .. } => "nothing needs to be done".into(),
             Self::NoMark { .. } => "`platenote status JOB --marks` lists the marks with their numbers".into(),
             Self::NoMarks => "nothing needs to be done".into(),

@@ -44,12 +44,14 @@ pub enum Event {
     Renamed(RenamedFacts),
     /// The takes of a pass belong to another.
     Merged(MergedFacts),
+    /// Other ranks sound along in a take.
+    Ranks(RanksFacts),
     /// Plates of the plan have other names, or are taken out or put back.
     Plates(PlatesFacts),
 }
 
 /// The `what` of every kind.
-pub(super) const KINDS: [&str; 15] = [
+pub(super) const KINDS: [&str; 16] = [
     "pass",
     "take",
     "moved",
@@ -64,6 +66,7 @@ pub(super) const KINDS: [&str; 15] = [
     "amended",
     "renamed",
     "merged",
+    "ranks",
     "plates",
 ];
 
@@ -309,6 +312,17 @@ pub struct MergedFacts {
     pub into: String,
 }
 
+/// A take in which reeds of other ranks sound along, on purpose; none where it is of its reed alone after all.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RanksFacts {
+    /// Its number among the marks.
+    pub n: u32,
+    /// The take's stored file, seen from the job folder.
+    pub file: String,
+    /// The rows of the same block whose reeds sound along.
+    pub with: Vec<String>,
+}
+
 /// What became of the plates when the program wrote another plan.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct PlatesFacts {
@@ -433,6 +447,7 @@ impl Event {
             | Event::Amended(_)
             | Event::Renamed(_)
             | Event::Merged(_)
+            | Event::Ranks(_)
             | Event::Plates(_) => None,
         }
     }
@@ -447,6 +462,7 @@ impl Event {
             Event::Amended(facts) => Some(facts.n),
             Event::Renamed(facts) => Some(facts.n),
             Event::Merged(facts) => Some(facts.n),
+            Event::Ranks(facts) => Some(facts.n),
             Event::Pass(_)
             | Event::Take(_)
             | Event::Remark(_)

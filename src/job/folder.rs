@@ -55,6 +55,15 @@ pub struct StoredTake {
     pub at: jiff::Timestamp,
     /// What the diary says of it.
     pub facts: TakeFacts,
+    /// The rows whose reeds sound along on purpose; empty for an ordinary take.
+    pub with: Vec<String>,
+}
+
+impl StoredTake {
+    /// Whether it is an ordinary take of its reed: no play of a sealing test, and no other rank on purpose.
+    pub fn is_ordinary(&self) -> bool {
+        self.facts.sealed.is_none() && self.with.is_empty()
+    }
 }
 
 /// What is to be said of a pass when it is opened or corrected; what is `None` stays as it is.
@@ -178,8 +187,7 @@ impl Job {
     /// ([`super::verify`] names them).
     pub fn takes(&self, pass: &str) -> Vec<(ReedPlace, Vec<StoredTake>)> {
         // Plays of a sealing test are blown otherwise, and half of them sealed: they are no takes of the pass.
-        let mut stored: Vec<StoredTake> =
-            self.stored_takes(pass).filter(|take| take.facts.sealed.is_none()).collect();
+        let mut stored: Vec<StoredTake> = self.stored_takes(pass).filter(StoredTake::is_ordinary).collect();
         let mut takes = Vec::new();
         for (place, _) in self.instrument().reeds() {
             let of_reed: Vec<StoredTake> = stored.extract_if(.., |take| take.place == place).collect();
@@ -188,6 +196,11 @@ impl Job {
             }
         }
         takes
+    }
+
+    /// The takes of a pass in which reeds of other ranks sound along on purpose, oldest first.
+    pub fn takes_together(&self, pass: &str) -> Vec<StoredTake> {
+        self.stored_takes(pass).filter(|take| take.facts.sealed.is_none() && !take.with.is_empty()).collect()
     }
 
     /// The folder for what is derived and drawn; it is made when it is first written to.
@@ -211,7 +224,7 @@ impl Job {
 
     /// The reed whose take was stored last in this pass.
     pub fn last_recorded(&self, pass: &str) -> Option<ReedPlace> {
-        self.stored_takes(pass).filter(|take| take.facts.sealed.is_none()).last().map(|take| take.place)
+        self.stored_takes(pass).filter(StoredTake::is_ordinary).last().map(|take| take.place)
     }
 
     /// The takes of a pass that count and whose reed the plan has, oldest first.
@@ -244,7 +257,8 @@ impl Job {
             facts.remarks.retain(|remark| !remark.starts_with(TakeFacts::DOUBT));
         }
         facts.clock = now.clock.clone().unwrap_or(facts.clock);
-        Some(StoredTake { place, path: self.folder.join(&facts.file), at: line.at, facts })
+        let (path, with) = (self.folder.join(&facts.file), now.with.clone());
+        Some(StoredTake { place, path, at: line.at, facts, with })
     }
 }
 

@@ -21,6 +21,7 @@ mod plan_change;
 mod reading_line;
 mod reading_words;
 mod readings;
+pub mod recent;
 mod seal_bench;
 mod seal_play;
 mod table;

@@ -186,7 +186,7 @@ impl JobWriter {
         let place = take.place;
         let at = self.append(Event::Take(facts.clone()))?;
         self.clear_parts_of(&path);
-        Ok(Stored::New(StoredTake { place, path, at, facts: TakeFacts { pass, ..facts } }))
+        Ok(Stored::New(StoredTake { place, path, at, facts: TakeFacts { pass, ..facts }, with: Vec::new() }))
     }
 
     /// Take away what earlier attempts that were cut off left of the stored file `whole`.

@@ -73,7 +73,7 @@ fn sounding_along(
         };
         return Some(format!(
             "a second reed sounds along fully at {hz} ({whose}): no tuning work is told from this take; record the reed alone, \
-             with the other ranks shut off"
+             with the other ranks shut off, and where two ranks were meant, say so (`platenote take JOB {place} --with ROW`)"
         ));
     }
     let along = reading.warnings.iter().find_map(|warning| match warning {

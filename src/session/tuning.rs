@@ -77,6 +77,8 @@ struct DoneGo {
     mark: u32,
     filing: Filing,
     moved: Measured,
+    /// Plays between the go before it and this one: with this one taken back they count again.
+    plays_before: Vec<Settled>,
 }
 
 /// Something that happened.
@@ -191,6 +193,12 @@ impl TuneReed {
     /// The goes of this sitting, as they were noted.
     pub fn filings(&self) -> impl Iterator<Item = &Filing> {
         self.goes.iter().map(|go| &go.filing)
+    }
+
+    /// A go was made before the last `after` plays; those before it belong to the go before.
+    fn plays_go_before(&mut self, after: usize) {
+        let Some(go) = self.goes.last_mut() else { return };
+        go.plays_before.extend(self.plays.drain(..self.plays.len().saturating_sub(after)));
     }
 
     fn last(&self) -> Option<Measured> {
@@ -311,7 +319,7 @@ impl<'a> Tuning<'a> {
             return Ok(TuneSaid::Other { pitch: f0, whose: None });
         };
         if go.is_some() {
-            reed.plays.clear();
+            reed.plays_go_before(0);
         }
         let settled_s = reed.plays.first().map_or(0.0, |first| at_s - first.at_s);
         reed.plays.push(Settled { at_s, off });
@@ -411,7 +419,7 @@ impl<'a> Tuning<'a> {
     fn note_go(&mut self, filing: Filing, moved: Measured) -> Result<(u32, Filing, Measured), Error> {
         let Some(reed) = self.reeds.get_mut(self.at) else { return Ok((0, filing, moved)) };
         let mark = self.job.mark(&[Spot::Reed(reed.place.clone())], &Work::Filed(filing.clone()))?;
-        reed.goes.push(DoneGo { mark, filing: filing.clone(), moved });
+        reed.goes.push(DoneGo { mark, filing: filing.clone(), moved, plays_before: Vec::new() });
         if let Some(strokes) = filing.strokes {
             let (place, note, hand) = (reed.place.clone(), reed.note, self.setting.hand.clone());
             // A light stroke is as light as was advised, or half a usual one.
@@ -431,6 +439,9 @@ impl<'a> Tuning<'a> {
         self.forget(&done);
         let filing = Filing { part: part.unwrap_or(done.filing.part), strokes: Some(strokes), ..done.filing };
         let (mark, filing, _) = self.note_go(filing, done.moved)?;
+        if let Some(go) = self.reeds.get_mut(self.at).and_then(|reed| reed.goes.last_mut()) {
+            go.plays_before = done.plays_before;
+        }
         self.advise_anew();
         Ok(TuneSaid::Word(format!("mark {mark} in its place: filed {filing}")))
     }
@@ -453,6 +464,9 @@ impl<'a> Tuning<'a> {
         let (mark, filing, _) = self.note_go(filing, moved)?;
         if !has_before {
             self.goes.pop();
+        } else if let Some(reed) = self.reeds.get_mut(self.at) {
+            // The last play came after it.
+            reed.plays_go_before(1);
         }
         self.advise_anew();
         Ok(TuneSaid::Word(format!("mark {mark}: filed {filing}")))
@@ -465,6 +479,9 @@ impl<'a> Tuning<'a> {
         };
         self.job.undo(Some(done.mark))?;
         self.forget(&done);
+        if let Some(reed) = self.reeds.get_mut(self.at) {
+            reed.plays.splice(0..0, done.plays_before);
+        }
         self.advise_anew();
         Ok(TuneSaid::Word(format!("mark {} taken back: filed {}", done.mark, done.filing)))
     }

@@ -174,33 +174,6 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
-/// Beats of two ranks sounding together, heard and as their single takes would give them.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Together {
-    /// Heard while both sound, per second.
-    pub heard: f64,
-    /// The difference of the two single reeds, per second.
-    pub computed: f64,
-    /// Half the 95 % interval of heard less computed.
-    pub uncertainty: f64,
-}
-
-impl Together {
-    /// From the two pitches heard together and the two heard alone, each with half its 95 % interval.
-    pub fn of(together: [(Hz, Cents); 2], alone: [(Hz, Cents); 2]) -> Self {
-        let beats = |pair: [(Hz, Cents); 2]| pair[0].0.beat_rate(pair[1].0);
-        let doubt = |(hz, cents): (Hz, Cents)| hz.get() * ((cents.get() / 1200.0).exp2() - 1.0);
-        let all = together.into_iter().chain(alone).map(doubt).fold(0.0, f64::hypot);
-        Self { heard: beats(together), computed: beats(alone), uncertainty: all }
-    }
-
-    /// How much the reeds pull each other, beats per second; `None` where the doubt hides it.
-    pub fn pull(&self) -> Option<f64> {
-        let pull = self.heard - self.computed;
-        (pull.abs() > self.uncertainty).then_some(pull)
-    }
-}
-
 /// The distance of two pitches with half its 95 % interval.
 pub fn distance(rank: (Hz, Cents), companion: (Hz, Cents)) -> Measured {
     let uncertainty = Cents::new(rank.1.get().hypot(companion.1.get())).unwrap_or(Cents::ZERO);

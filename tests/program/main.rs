@@ -18,4 +18,5 @@ mod demo;
 mod fuzz;
 mod readme;
 mod supply_chain;
+mod tuning;
 mod without_terminal;

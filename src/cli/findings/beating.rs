@@ -5,7 +5,7 @@ use serde_json::json;
 use crate::cli::failure::Failure;
 use crate::cli::output::{json, line, signed};
 use crate::instrument::Tremolo;
-use crate::tuning::RankPair;
+use crate::tuning::{RankPair, TakeTogether};
 
 /// Notes furthest from the curve that are named.
 const NAMED: usize = 6;
@@ -21,8 +21,8 @@ fn anchors(tremolo: &Tremolo) -> Vec<(String, f64)> {
     }
 }
 
-pub(super) fn print(pairs: &[RankPair]) -> Result<(), Failure> {
-    if pairs.is_empty() {
+pub(super) fn print(pairs: &[RankPair], together: &[TakeTogether]) -> Result<(), Failure> {
+    if pairs.is_empty() && together.is_empty() {
         return Ok(());
     }
     line("")?;
@@ -47,10 +47,36 @@ pub(super) fn print(pairs: &[RankPair]) -> Result<(), Failure> {
             line(&format!("    furthest from the plan's curve: {}", worst.join(", ")))?;
         }
     }
+    for take in together {
+        let told = match &take.beats {
+            Err(why) => format!("not told, since {why}"),
+            Ok(beats) => {
+                let off = signed(beats.heard - beats.computed, 2);
+                let doubt = beats.uncertainty;
+                let pull = match beats.pull() {
+                    Some(_) => "they pull each other, or one was blown otherwise",
+                    None => "as the single takes say",
+                };
+                format!(
+                    "{:.2} heard, {:.2} from the single takes ({off} ± {doubt:.2}: {pull})",
+                    beats.heard, beats.computed
+                )
+            }
+        };
+        line(&format!("  {} with {}: {told}", take.place, take.with))?;
+    }
     Ok(())
 }
 
-pub(super) fn print_json(pass: &str, pairs: &[RankPair]) -> Result<(), Failure> {
+pub(super) fn print_json(pass: &str, pairs: &[RankPair], together: &[TakeTogether]) -> Result<(), Failure> {
+    for take in together {
+        let beats = take.beats.as_ref();
+        json(&json!({"format": 1, "kind": "together", "pass": pass, "place": take.place.to_string(),
+            "with": take.with.to_string(), "take": take.file,
+            "beats_hz": beats.ok().map(|beats| beats.heard), "computed_hz": beats.ok().map(|beats| beats.computed),
+            "uncertainty_hz": beats.ok().map(|beats| beats.uncertainty),
+            "pull_hz": beats.ok().and_then(|beats| beats.pull()), "error": beats.err()}))?;
+    }
     for pair in pairs {
         let followed = pair.followed();
         let curve: Option<Vec<_>> = followed.as_ref().map(|followed| {

@@ -12,15 +12,14 @@ use crate::judgement::{
     CommonShift, Comparison, Findings, LeakEvidence, ReedChange, ReedFinding, Sign, Tune, ValveChanged,
     ValveFinding,
 };
-use crate::tuning::{rank_pairs, responses};
-use crate::units::Hz;
+use crate::tuning::{Goal, rank_pairs, responses};
 
 const FORMAT: u32 = 1;
 
-pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), Failure> {
+pub(super) fn print(job: &Job, told: &Evaluation, goals: &[Goal]) -> Result<(), Failure> {
     say_all(job, told);
     let (instrument, found) = (job.instrument(), &told.later.findings);
-    super::standing_pitch::Choice::of(instrument, found, pitches).print_json(&found.pass)?;
+    super::standing_pitch::Choice::of(instrument, found, goals).print_json(&found.pass)?;
     let Findings { pass, reeds, valves, swaps, .. } = &told.later.findings;
     for reed in reeds {
         output::json(&ReedLine::new(pass, reed))?;
@@ -35,7 +34,7 @@ pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), 
         let places = swap.places.iter().map(ToString::to_string).collect();
         output::json(&SwapLine { format: FORMAT, kind: "swap", places, sure: swap.sure })?;
     }
-    super::beating::print_json(pass, &rank_pairs(instrument, found))?;
+    super::beating::print_json(pass, &rank_pairs(instrument, found), &told.later.together)?;
     super::speech::print_json(pass, &responses(instrument, &told.later.readings))?;
     for line in standing_lines(&told.standing) {
         output::json(&line)?;

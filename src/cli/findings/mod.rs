@@ -13,10 +13,16 @@ use clap::Args;
 use super::failure::{Ended, Failure};
 use super::{output, pass};
 use crate::evaluation::{Detail, Evaluation, PassChoice};
+use crate::instrument::Temperament;
 use crate::job::Job;
+use crate::tuning::Goal;
+use crate::units::{Cents, Hz};
+
+/// A pitch class is never set off by more, cents; nor an octave stretched.
+const MOST_OFFSET: f64 = 100.0;
 
 /// Say which valves leak, which reeds are out of tune, and what changed between two passes
-#[derive(Args)]
+#[derive(Args, Default)]
 pub(crate) struct Arguments {
     /// Folder of the job
     #[arg(value_name = "JOB")]
@@ -29,7 +35,14 @@ pub(crate) struct Arguments {
     compare: Option<Vec<String>>,
     /// What this pitch of A4 would cost, too; may be given several times
     #[arg(long, value_name = "HZ", value_parser = super::read::reference)]
-    pitch: Vec<crate::units::Hz>,
+    pitch: Vec<Hz>,
+    /// What another temperament would cost: `equal`, or 12 offsets in cents, C first (`0 4 ...`), at the plan's A4 or at each
+    /// `--pitch`
+    #[arg(long, value_name = "CENTS", allow_hyphen_values = true, value_parser = temperament)]
+    temperament: Option<Temperament>,
+    /// What another stretch would cost, cents an octave away from A4
+    #[arg(long, value_name = "CENTS", allow_hyphen_values = true, value_parser = stretch)]
+    stretch: Option<Cents>,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]
     json: bool,
@@ -39,7 +52,7 @@ impl Arguments {
     /// Two passes of the job in `folder`, the later one judged, as text.
     pub(crate) fn compared(folder: &Path, earlier: &str, later: &str) -> Self {
         let compare = Some(vec![earlier.to_owned(), later.to_owned()]);
-        Self { folder: folder.to_owned(), pass: None, compare, pitch: Vec::new(), json: false }
+        Self { folder: folder.to_owned(), pass: None, compare, json: false, ..Self::default() }
     }
 }
 
@@ -47,15 +60,31 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let job = Job::open(&arguments.folder)?;
     let told = arguments.evaluate(&job)?;
     if arguments.json {
-        json::print(&job, &told, &arguments.pitch)?;
+        json::print(&job, &told, &arguments.goals(&job))?;
     } else {
-        text::print(&job, &told, &arguments.pitch)?;
+        text::print(&job, &told, &arguments.goals(&job))?;
     }
     // What could be judged has been judged; a take that cannot be read is still something that could not be done.
     Ok(if told.has_unreadable() { Ended::CouldNot } else { Ended::Done })
 }
 
 impl Arguments {
+    /// The goals that were asked for.
+    fn goals(&self, job: &Job) -> Vec<Goal> {
+        let plan = Goal::of(job.instrument());
+        let other = Goal {
+            temperament: self.temperament.unwrap_or(plan.temperament),
+            stretch: self.stretch.unwrap_or(plan.stretch),
+            ..plan
+        };
+        let at = |reference: &Hz| Goal { reference: *reference, ..other };
+        let mut goals: Vec<Goal> = self.pitch.iter().map(at).collect();
+        if goals.is_empty() && other != plan {
+            goals.push(other);
+        }
+        goals
+    }
+
     fn evaluate(&self, job: &Job) -> Result<Evaluation, Failure> {
         let named = self.pass.as_deref().map(|name| job.pass(name)).transpose()?.map(|facts| facts.pass);
         let alone = |name: &str| pass::evaluate(job, &PassChoice::alone(name), Detail::Findings);
@@ -105,4 +134,21 @@ fn say_all(job: &Job, told: &Evaluation) {
             output::say(&format!("{}: {warning}", reed.place));
         }
     }
+}
+
+fn temperament(text: &str) -> Result<Temperament, String> {
+    const RIGHT: &str = "give `equal`, or 12 offsets in cents from -100 to 100, C first";
+    if text == "equal" {
+        return Ok(Temperament::EQUAL);
+    }
+    let words = text.split([' ', ';']).filter(|word| !word.is_empty());
+    let offsets: Option<Vec<f64>> =
+        words.map(|word| crate::cli::number(word).ok().filter(|cents| cents.abs() <= MOST_OFFSET)).collect();
+    let table = offsets.and_then(|offsets| <[f64; 12]>::try_from(offsets).ok());
+    table.map(Temperament).ok_or_else(|| RIGHT.to_owned())
+}
+
+fn stretch(text: &str) -> Result<Cents, String> {
+    let cents = crate::cli::number(text).ok().filter(|cents| cents.abs() <= MOST_OFFSET);
+    cents.and_then(Cents::new).ok_or_else(|| "give cents an octave, from -100 to 100".to_owned())
 }

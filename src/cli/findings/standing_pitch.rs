@@ -4,10 +4,9 @@ use serde_json::json;
 
 use crate::cli::failure::Failure;
 use crate::cli::output::{json, line, signed};
-use crate::instrument::Instrument;
+use crate::instrument::{Instrument, Temperament};
 use crate::judgement::Findings;
 use crate::tuning::{Cost, Goal, Stand, cost, goals, stands};
-use crate::units::Hz;
 
 /// Reeds beyond what is prudent that are named; more of them are counted.
 const NAMED: usize = 8;
@@ -20,13 +19,11 @@ pub(super) struct Choice {
 
 impl Choice {
     /// For the goals worth comparing and those asked for.
-    pub fn of(instrument: &Instrument, findings: &Findings, asked: &[Hz]) -> Self {
+    pub fn of(instrument: &Instrument, findings: &Findings, asked: &[Goal]) -> Self {
         let stands = stands(instrument, findings);
-        let plan = Goal::of(instrument);
-        let asked: Vec<Goal> = asked.iter().map(|reference| Goal { reference: *reference, ..plan }).collect();
         let whole = stands.first();
         // With too few reeds to stand for anything only what was asked for is told.
-        let goals = if whole.is_some() { goals(instrument, whole, &asked) } else { asked };
+        let goals = if whole.is_some() { goals(instrument, whole, asked) } else { asked.to_vec() };
         let costs = goals.iter().map(|goal| cost(instrument, findings, goal)).collect();
         Self { stands, costs }
     }
@@ -55,10 +52,11 @@ impl Choice {
             ))?;
         }
         line("What each pitch would cost (filing at the tip raises, at the root lowers):")?;
-        let plan = instrument.tuning.reference;
+        let plan = Goal::of(instrument);
         for cost in &self.costs {
             let reference = cost.goal.reference;
-            let mark = if reference == plan { " (the plan)" } else { "" };
+            let mark =
+                if cost.goal == plan { " (the plan)".to_owned() } else { other_than(&plan, &cost.goal) };
             let beyond = match cost.beyond.len() {
                 0 => String::new(),
                 n => {
@@ -95,9 +93,25 @@ impl Choice {
             let beyond: Vec<String> = cost.beyond.iter().map(ToString::to_string).collect();
             json(&json!({"format": 1, "kind": "pitch_cost", "pass": pass,
                 "reference_hz": cost.goal.reference.get(), "stretch_cents": cost.goal.stretch.get(),
+                "temperament_cents": cost.goal.temperament.0,
                 "reeds": cost.reeds, "measured": cost.measured, "tip_cents": cost.at_tip,
                 "root_cents": cost.at_root, "beyond": beyond}))?;
         }
         Ok(())
     }
+}
+
+/// What a goal has otherwise than the plan, but its pitch: `, stretched by 2.0 cents an octave`.
+fn other_than(plan: &Goal, goal: &Goal) -> String {
+    let mut words = String::new();
+    if goal.temperament != plan.temperament {
+        words += match goal.temperament {
+            Temperament::EQUAL => ", equal temperament",
+            _ => ", the temperament asked for",
+        };
+    }
+    if goal.stretch != plan.stretch {
+        words += &format!(", {} cents an octave of stretch", signed(goal.stretch.get(), 1));
+    }
+    words
 }

@@ -11,26 +11,26 @@ use crate::judgement::{
     ValveFinding, Verdict,
 };
 use crate::report::{Work, caution};
-use crate::tuning::{rank_pairs, responses};
-use crate::units::{Cents, Hz};
+use crate::tuning::{Goal, rank_pairs, responses};
+use crate::units::Cents;
 
 /// Reeds without a take that are listed a line each; more of them share lines.
 const NAMED_ALONE: usize = 6;
 /// Longest line of a list of places, characters.
 const WIDEST_LIST: usize = 90;
 
-pub(super) fn print(job: &Job, told: &Evaluation, pitches: &[Hz]) -> Result<(), Failure> {
+pub(super) fn print(job: &Job, told: &Evaluation, goals: &[Goal]) -> Result<(), Failure> {
     let Findings { reeds, valves, swaps, shifts, .. } = &told.later.findings;
     heading(job, told)?;
     let instrument = job.instrument();
-    super::standing_pitch::Choice::of(instrument, &told.later.findings, pitches).print(instrument)?;
+    super::standing_pitch::Choice::of(instrument, &told.later.findings, goals).print(instrument)?;
     let with = |wanted: fn(&Verdict) -> bool| -> Vec<&ValveFinding> {
         valves.iter().filter(|valve| wanted(&valve.verdict)).collect()
     };
     leaks(&with(|verdict| *verdict == Verdict::Leaks))?;
     section("Listen again", &with(|verdict| *verdict == Verdict::Suspect), valve_lines)?;
     tuning(reeds)?;
-    super::beating::print(&rank_pairs(instrument, &told.later.findings))?;
+    super::beating::print(&rank_pairs(instrument, &told.later.findings), &told.later.together)?;
     super::speech::print(&responses(instrument, &told.later.readings))?;
     section("Plates that may lie in each other's place", swaps, |swap| {
         let places: Vec<String> = swap.places.iter().map(ToString::to_string).collect();

@@ -39,7 +39,7 @@ pub(crate) struct Arguments {
     /// Reeds or plates: `A7 press`, `A7`, `A1..A12`
     #[arg(value_name = "PLACE", required = true)]
     places: Vec<String>,
-    /// Who files: strokes are learnt for each person
+    /// Who files: strokes are learnt for each person, over all jobs opened of late
     #[arg(long, value_name = "NAME", default_value = "")]
     by: String,
     /// With what: `file`, `scratcher`; strokes are learnt for each tool

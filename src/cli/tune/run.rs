@@ -8,6 +8,7 @@ use crate::cli::failure::{Ended, Failure};
 use crate::cli::{output, pass, places};
 use crate::evaluation::{self, Detail, PassChoice};
 use crate::instrument::{ReedPlace, Spot, Stroke};
+use crate::job::recent;
 use crate::job::{Job, JobWriter, PassChange};
 use crate::repair::{Filing, Part, Work};
 use crate::report::caution_for;
@@ -27,6 +28,17 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
     let reeds = reeds(&arguments, &job)?;
+    let (own, gains) = (evaluation::goes(&job), evaluation::gains(&job));
+    let elsewhere = evaluation::goes_elsewhere(&job, &hand);
+    if !elsewhere.is_empty() {
+        let goes = match elsewhere.len() {
+            1 => "1 go".to_owned(),
+            n => format!("{n} goes"),
+        };
+        output::say(&format!("counted in from other jobs: {goes} of {}", hand.by));
+    }
+    recent::remember(job.folder());
+    let goes: Vec<_> = elsewhere.into_iter().chain(own).collect();
     // The input first: where none can be opened, no pass is opened either.
     let mut microphone = Microphone::open(arguments.device.as_deref())?;
     let input = microphone.input().clone();
@@ -48,7 +60,6 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         title => format!("{title}, tuning"),
     };
     let mut front = front::choose(arguments.lines, arguments.json, &title);
-    let (goes, gains) = (evaluation::goes(&job), evaluation::gains(&job));
     let setting = TuneSetting { rate_hz: input.rate_hz, channels: input.channels, clock, hand, keep };
     let mut tuning = Tuning::new(&mut job, setting, reeds, goes, gains);
     let played = play(&mut tuning, &mut microphone, front.as_mut());

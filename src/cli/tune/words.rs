@@ -21,13 +21,15 @@ pub(super) fn due(reed: &TuneReed, left: usize) -> String {
 /// How far to go: `raise 9.1: about 3 strokes at the tip, then play`.
 pub(super) fn advice(advice: &Advice) -> String {
     let (what, part) = part(advice.part);
+    // What weight takes is the trade's to judge: only that it is the other way.
+    let or = if advice.part == Part::Root { " (or weight the tip)" } else { "" };
     let strokes = match advice.strokes {
         0 => format!("one light stroke, {:.1} of a usual one,", advice.light),
         1 => "about 1 stroke".to_owned(),
         n => format!("about {n} strokes"),
     };
     format!(
-        "{what}: {strokes} at the {part}, then play (expected {}, at most {} cents; {})",
+        "{what}: {strokes} at the {part}{or}, then play (expected {}, at most {} cents; {})",
         signed(advice.expected, 1),
         signed(advice.at_most, 1),
         learnt(advice)

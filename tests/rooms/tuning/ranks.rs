@@ -136,3 +136,16 @@ fn real_pairs_beat_as_their_two_pitches_differ() {
     }
     assert!(pairs > 0, "no pair in the recordings");
 }
+
+/// Of three pitches heard the two that belong to the ranks; a rank an octave above beats with the lower one's second harmonic.
+#[test]
+fn the_two_reeds_are_found_among_those_that_sound() {
+    let pitch = |of: f64| (hz(of), cents(0.2));
+    let heard = [pitch(220.2), pitch(440.1), pitch(442.0)];
+    let beside = Together::among(&heard, [pitch(440.0), pitch(442.4)]).unwrap();
+    assert!((beside.heard - 1.9).abs() < 1e-9 && (beside.computed - 2.4).abs() < 1e-9, "{beside:?}");
+    let octave = Together::among(&heard[..2], [pitch(440.0), pitch(220.0)]).unwrap();
+    assert!((octave.heard - 0.3).abs() < 1e-9 && octave.computed.abs() < 1e-9, "{octave:?}");
+    assert_eq!(Together::among(&heard[..1], [pitch(440.0), pitch(442.4)]), None);
+    assert_eq!(Together::among(&heard, [pitch(440.0), pitch(523.0)]), None);
+}

@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::job::{config_folder, write_whole};
+use super::{config_folder, write_whole};
 
 const FILE: &str = "recent-jobs.txt";
 /// So many are remembered.
@@ -13,14 +13,15 @@ const LONGEST: u64 = 64 * 1024;
 
 /// A job that can be opened.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Listed {
+pub struct Listed {
+    /// Its folder, absolute.
     pub folder: PathBuf,
     /// When it was opened last, `2026-04-30 14:02`.
     pub when: Option<String>,
 }
 
 /// The jobs that were opened last and are still there.
-pub(super) fn jobs() -> Vec<Listed> {
+pub fn jobs() -> Vec<Listed> {
     let mut jobs = kept();
     jobs.retain(|job| job.folder.join("plan.toml").is_file());
     jobs
@@ -38,7 +39,7 @@ fn kept() -> Vec<Listed> {
 }
 
 /// Put a job at the head of the list.
-pub(super) fn remember(folder: &Path) {
+pub fn remember(folder: &Path) {
     let Ok(config) = config_folder() else { return };
     let Ok(whole) = folder.canonicalize() else { return };
     // A name that is no text or holds a line break cannot stand in the list.
@@ -56,7 +57,7 @@ pub(super) fn remember(folder: &Path) {
 }
 
 /// Whether two paths lead to one folder.
-pub(super) fn is_same(one: &Path, other: &Path) -> bool {
+pub fn is_same(one: &Path, other: &Path) -> bool {
     one == other
         || one.canonicalize().ok().zip(other.canonicalize().ok()).is_some_and(|(one, other)| one == other)
 }
