@@ -14,7 +14,8 @@ use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::{MediaSource, MediaSourceStream, ReadOnlySource};
 use symphonia::core::meta::MetadataOptions;
 
-use super::sound_file::MOST_CHANNELS;
+/// More channels than this no recorder has, and a damaged header easily.
+pub(super) const MOST_CHANNELS: usize = 256;
 
 /// What a coded file turned out to hold.
 #[derive(Debug, Default)]

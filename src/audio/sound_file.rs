@@ -7,6 +7,7 @@ use std::fs::File;
 use std::path::Path;
 
 use super::channels::Listener;
+use super::coded::MOST_CHANNELS;
 use super::guard::guarded;
 use super::wav_look::{self, Look, Pcm};
 use super::{Error, coded, pcm};
@@ -14,8 +15,6 @@ use crate::take::Take;
 
 /// The rates that are read.
 const RATES: std::ops::RangeInclusive<u32> = 8_000..=384_000;
-/// More channels than this no recorder has, and a damaged header easily.
-pub(super) const MOST_CHANNELS: usize = 256;
 /// The longest channel kept, in samples: 5.8 minutes at 48 kHz. To read such a take needs some 2 GB, 120 bytes a sample.
 const MOST_SAMPLES: usize = 1 << 24;
 /// A coded file unpacks to at most so many samples of a channel for each of its bytes. Quiet speech at 8 kbit/s and 48 kHz

@@ -9,7 +9,7 @@ use super::Error;
 use super::event_stream::EventStream;
 use super::recording_task::{RecordingCommand, RecordingTask};
 use super::shown_pass::ShownPass;
-use super::sound_files::Staging;
+use super::staging::Staging;
 use crate::demo;
 use crate::evaluation::PassChoice;
 use crate::job::recent::{self, Listed};

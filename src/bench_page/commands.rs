@@ -8,13 +8,14 @@ use serde_json::{Value, json};
 
 use super::Error;
 use super::app_state::AppState;
+use super::job_lookup::{seen, spots_in};
 use super::plan_table::Table;
-use super::recording_task::{self, RecordingCommand, Wish};
-use super::routes::seen;
+use super::recording;
+use super::recording_task::{RecordingCommand, Wish};
 use super::sound_files;
 use crate::evaluation::{self, Detail, Evaluation, PassChoice, USUAL_SOUND_MB};
-use crate::instrument::{Material, Spot, Stroke};
-use crate::job::{self, Job};
+use crate::instrument::{Material, Stroke};
+use crate::job;
 use crate::repair::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
 use crate::report::caution_for;
 
@@ -52,7 +53,7 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
         }
         "record" => {
             let wish: Wish = read(body)?;
-            app.start_recording(|folder| recording_task::begin(app, folder, wish))?;
+            app.start_recording(|folder| recording::begin(app, folder, wish))?;
             text("recording begins".into())
         }
         "again" => order(app, RecordingCommand::Again, "the last reed once more"),
@@ -73,7 +74,7 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
         }
         "trial" => {
             let wish: Trial = read(body)?;
-            app.start_trial(|| recording_task::trial(app, &wish.input))?;
+            app.start_trial(|| recording::trial(app, &wish.input))?;
             text("the microphone is tried; nothing is stored".into())
         }
         "stop-trial" => {
@@ -160,19 +161,6 @@ fn order(app: &AppState, order: RecordingCommand, said: &str) -> Result<Value, E
     let orders = app.orders().ok_or(Error::NotRecording)?;
     orders.send(order).map_err(|_| Error::NotRecording)?;
     Ok(json!({ "said": said }))
-}
-
-/// The places as typed, each once.
-pub(super) fn spots_in(job: &Job, places: &str) -> Result<Vec<Spot>, Error> {
-    let mut spots: Vec<Spot> = Vec::new();
-    for place in places.split(',').map(str::trim).filter(|place| !place.is_empty()) {
-        for spot in job.instrument().spots(place)? {
-            if !spots.contains(&spot) {
-                spots.push(spot);
-            }
-        }
-    }
-    Ok(spots)
 }
 
 fn mark(app: &AppState, wish: NewMark) -> Result<Value, Error> {

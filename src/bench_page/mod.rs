@@ -8,6 +8,7 @@ mod commands;
 mod error;
 mod event_stream;
 mod guard;
+mod job_lookup;
 mod parts;
 mod parts_bench;
 mod parts_home;
@@ -16,26 +17,19 @@ mod parts_work;
 mod photos;
 mod plan_table;
 mod plan_text;
+mod recording;
 mod recording_task;
 mod routes;
 mod server;
 mod shown_pass;
 mod sound_files;
+mod staging;
 
 use std::path::Path;
 use std::sync::Arc;
 
 pub use error::Error;
-
-/// Where the page can be opened.
-#[derive(Debug, Clone)]
-pub struct Opened {
-    /// For people: good as long as the program runs. Whoever knows it can do all that the page does.
-    pub address: String,
-    /// To start a browser with: leads to `address` once, within a minute. The list of running programs shows it to every
-    /// user of the computer.
-    pub start: String,
-}
+pub use server::Opened;
 
 /// Serve the page of the job in `folder`, or of the jobs it holds, until it is closed; `opened` is called with where it is.
 ///

@@ -4,12 +4,11 @@ use maud::{Markup, PreEscaped, html};
 
 use super::Error;
 use super::app_state::AppState;
-use super::commands::spots_in;
+use super::job_lookup::spots_in;
 use super::shown_pass::{ShownPass, address};
-use crate::instrument::{Face, PlatePlace, ReedPlace, Spot, Stroke, ValvePlace};
-use crate::job::{Event, Job};
+use crate::instrument::{Face, ReedPlace, Spot, Stroke, ValvePlace};
 use crate::judgement::Verdict;
-use crate::repair::{NextStep, StepKind, ValveVerdict, Work, stage};
+use crate::repair::{NextStep, StepKind, ValveVerdict, stage};
 
 /// The steps of a job, in the order they are best done.
 const WAY: [&str; 6] = ["Plan", "Record", "Valves", "Listen again", "Tune", "Hand over"];
@@ -104,45 +103,6 @@ fn next(pass: Option<&str>, steps: &[NextStep]) -> Next {
 fn sentence(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or(String::new(), |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
-}
-
-/// The pass that new takes go to by default: the newest one while no work was noted since its last take, else a new one.
-pub(super) fn running_pass(job: &Job) -> String {
-    let Some(newest) = job.passes().pop() else { return "before".into() };
-    let last_take = job.diary().iter().rev().find_map(|line| match &line.event {
-        Event::Take(take) if take.pass == newest.pass => Some(line.at),
-        _ => None,
-    });
-    let changes = |work: &Work| {
-        matches!(
-            work,
-            Work::ValveFitted { .. }
-                | Work::ValveOff { .. }
-                | Work::SpringFitted
-                | Work::Filed(_)
-                | Work::Soldered
-                | Work::Tuned
-        )
-    };
-    let is_worked_on = last_take.is_some_and(|last| {
-        job.marks().iter().any(|mark| !mark.undone && mark.at > last && changes(&mark.work))
-    });
-    if is_worked_on { free_pass(job) } else { newest.pass }
-}
-
-/// The pass to record a plate in once more: takes of it that are there already stay as they are.
-pub(super) fn pass_for(job: &Job, plate: &PlatePlace) -> String {
-    let running = running_pass(job);
-    let is_taken =
-        job.takes(&running).iter().any(|(place, takes)| place.plate == *plate && !takes.is_empty());
-    if is_taken { free_pass(job) } else { running }
-}
-
-/// A name no pass has yet.
-fn free_pass(job: &Job) -> String {
-    let names: Vec<String> = job.passes().into_iter().map(|facts| facts.pass).collect();
-    let mut wanted = std::iter::once("after".to_owned()).chain((2..).map(|n| format!("after-{n}")));
-    wanted.find(|name| !names.contains(name)).unwrap_or_else(|| "after".into())
 }
 
 /// The row that a reed lies in, a cell a plate: what is recorded of it and what its valves say.

@@ -39,7 +39,7 @@ pub(super) fn plate(app: &AppState, pass: Option<&str>, wanted: &str) -> Result<
             }
         }
         div.buttons {
-            button type="button" data-record=(place) data-plate=(place) data-again=(super::parts_home::pass_for(&job, &place)) { "Record again" }
+            button type="button" data-record=(place) data-plate=(place) data-again=(super::job_lookup::pass_for(&job, &place)) { "Record again" }
             button type="button" data-place=(place) { "Note work" }
             a.button href={ "#" (anchor(&place)) } { "In the table" }
         }

@@ -4,8 +4,8 @@ use maud::{Markup, html};
 
 use super::Error;
 use super::app_state::AppState;
+use super::job_lookup::pass_for;
 use super::parts_bench::mark_line;
-use super::parts_home::pass_for;
 use crate::instrument::ValvePlace;
 use crate::job::Job;
 use crate::repair::{

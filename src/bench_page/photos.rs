@@ -7,8 +7,7 @@ use serde_json::{Value, json};
 
 use super::Error;
 use super::app_state::AppState;
-use super::commands::spots_in;
-use super::routes::inside_job;
+use super::job_lookup::{inside_job, spots_in};
 use crate::job::{Event, picture_ending};
 
 /// The original's name is kept up to so many letters.

@@ -1,5 +1,4 @@
-//! A task: takes recorded for the page. A thread of its own holds the microphone, the session and the job's lock, and
-//! tells the events; the page may be closed meanwhile.
+//! A recording task as the rest of the page knows it: its commands and its end. What runs in its thread is in `recording`.
 
 // Without a microphone there is never a task, and what it would be told is still understood.
 #![cfg_attr(not(feature = "mic"), allow(dead_code))]
@@ -22,7 +21,7 @@ pub(super) struct RecordingTask {
     pub orders: Sender<RecordingCommand>,
     /// Whether it holds the job; a trial of the microphone does not.
     pub holds_job: bool,
-    thread: JoinHandle<()>,
+    pub thread: JoinHandle<()>,
 }
 
 /// What is to be recorded, as the page says it.
@@ -60,32 +59,3 @@ impl RecordingTask {
         let _ = self.thread.join();
     }
 }
-
-#[cfg(not(feature = "mic"))]
-pub(super) fn begin(
-    _desk: &std::sync::Arc<super::app_state::AppState>,
-    _folder: std::path::PathBuf,
-    _wish: Wish,
-) -> Result<RecordingTask, super::Error> {
-    Err(super::Error::NoMicrophone)
-}
-
-#[cfg(not(feature = "mic"))]
-pub(super) fn trial(
-    _app: &std::sync::Arc<super::app_state::AppState>,
-    _input: &str,
-) -> Result<RecordingTask, super::Error> {
-    Err(super::Error::NoMicrophone)
-}
-
-#[cfg(feature = "mic")]
-pub(super) use with_microphone::{begin, trial};
-
-#[cfg(feature = "mic")]
-#[path = "recording_task_mic.rs"]
-mod with_microphone;
-
-#[cfg(feature = "mic")]
-mod input_state;
-#[cfg(feature = "mic")]
-mod trial_task;

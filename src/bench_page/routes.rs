@@ -1,6 +1,5 @@
 //! What the page asks for, each under its own path.
 
-use std::path::PathBuf;
 use std::sync::Arc;
 
 use axum::body::{Body, Bytes};
@@ -14,11 +13,12 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::app_state::{AppState, TEMPLATES};
+use super::job_lookup::{inside_job, running_pass, seen};
 use super::plan_table::Table;
 use super::{
     Error, commands, guard, parts, parts_bench, parts_home, parts_map, parts_work, photos, sound_files,
 };
-use crate::job::{self, Event, Job};
+use crate::job::{Event, Job};
 use crate::report::night_style;
 
 type Answer = Result<Response, ErrorResponse>;
@@ -167,7 +167,7 @@ fn job_state(job: &Job) -> Value {
     let pages: Vec<&str> =
         REPORT_PAGES.into_iter().filter(|name| job.report_folder().join(name).is_file()).collect();
     json!({"title": job.title(), "folder": job.folder().display().to_string(), "passes": passes,
-        "plates": plates, "reeds": reeds, "pages": pages, "running_pass": parts_home::running_pass(job)})
+        "plates": plates, "reeds": reeds, "pages": pages, "running_pass": running_pass(job)})
 }
 
 async fn inputs(State(app): Shared) -> Answer {
@@ -191,16 +191,6 @@ async fn plan(State(app): Shared) -> Answer {
     Ok(Json(plan.await?).into_response())
 }
 
-/// What tells one text of the plan from another.
-pub(super) fn seen(job: &Job) -> String {
-    let text = job.plan_text();
-    // FNV-1a: nobody forges a plan against its own page.
-    let hash = text.bytes().fold(0xcbf2_9ce4_8422_2325_u64, |hash, byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    });
-    format!("{hash:016x}")
-}
-
 async fn events(State(app): Shared, headers: HeaderMap) -> Response {
     let heard = headers.get("last-event-id").and_then(|id| id.to_str().ok()?.parse().ok()).unwrap_or(0);
     Sse::new(app.events.stream(heard)).into_response()
@@ -218,14 +208,6 @@ async fn sound(State(app): Shared, Path(wanted): Path<String>) -> Answer {
         Some(bytes) => ([(header::CONTENT_TYPE, "audio/wav")], bytes).into_response(),
         None => nothing().await,
     })
-}
-
-/// A file that lies in the job's folder with all links followed.
-pub(super) fn inside_job(job: &Job, path: &std::path::Path) -> Option<Vec<u8>> {
-    let real = |path: &std::path::Path| -> Option<PathBuf> { path.canonicalize().ok() };
-    let (file, folder) = real(path).zip(real(job.folder()))?;
-    // Reading a pipe would hold us for ever.
-    if file.starts_with(folder) { job::read_plain(&file).ok().flatten() } else { None }
 }
 
 async fn photo(State(app): Shared, Path(name): Path<String>) -> Answer {

@@ -16,7 +16,7 @@ use tokio::sync::Semaphore;
 
 use super::app_state::AppState;
 use super::guard::{self, Door};
-use super::{Error, Opened, routes};
+use super::{Error, routes};
 
 /// A browser opens six at most; the rest is for a second window.
 const MOST_CONNECTIONS: usize = 32;
@@ -33,6 +33,16 @@ const PORTS: u64 = 9_000;
 const ALONE: Duration = Duration::from_secs(600);
 /// How often the job folder is looked at, for what other programs do to it.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
+
+/// Where the page can be opened.
+#[derive(Debug, Clone)]
+pub struct Opened {
+    /// For people: good as long as the program runs. Whoever knows it can do all that the page does.
+    pub address: String,
+    /// To start a browser with: leads to `address` once, within a minute. The list of running programs shows it to every
+    /// user of the computer.
+    pub start: String,
+}
 
 /// Serve the page until it is closed from within; `opened` is called with where it is.
 pub(super) async fn run(

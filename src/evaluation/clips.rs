@@ -1,21 +1,24 @@
-//! Short pieces of the takes, to be played from the report.
+//! Which takes are to be heard in the report, as far as its size allows.
 
+use super::clip::cut;
 use super::{Evaluation, PassView};
 use crate::analysis::Reading;
 use crate::audio;
 use crate::instrument::{Instrument, ReedPlace};
+use crate::job::Job;
 use crate::judgement::{Tune, Verdict};
 use crate::report::Clip;
-use crate::take::Take;
 
-/// How long a clip is, s: long enough to hear the tone, short enough for a telephone.
-const LENGTH_S: f64 = 1.0;
-/// Faded in and out over this, s, so that it does not click.
-const FADE_S: f64 = 0.01;
+impl Evaluation {
+    /// Clips of the takes that speak until `limit_bytes` are full, and how many were left out.
+    pub fn clips(&self, job: &Job, limit_bytes: usize) -> (Vec<Clip>, usize) {
+        of(job.instrument(), self, limit_bytes)
+    }
+}
 
 /// Clips of the takes that speak, reeds of leaking and suspect valves first, then those to be tuned, then the rest, each
 /// in both passes, until `limit_bytes` are full; and how many were left out.
-pub(super) fn of(instrument: &Instrument, told: &Evaluation, limit_bytes: usize) -> (Vec<Clip>, usize) {
+fn of(instrument: &Instrument, told: &Evaluation, limit_bytes: usize) -> (Vec<Clip>, usize) {
     let mut reeds: Vec<(u8, ReedPlace)> =
         instrument.reeds().map(|(reed, _)| (rank(instrument, told, &reed), reed)).collect();
     reeds.sort_by_key(|(rank, _)| *rank);
@@ -60,23 +63,4 @@ fn clip(pass: &PassView, reed: &ReedPlace, reading: &Reading) -> Option<Vec<u8>>
         return Some(wav.clone());
     }
     cut(&audio::read_file(&pass.takes.get(reed)?.path).ok()?, reading)
-}
-
-/// The middle of the steady stretch, as a whole WAV file.
-pub(super) fn cut(take: &Take, reading: &Reading) -> Option<Vec<u8>> {
-    let rate = f64::from(take.rate_hz);
-    let (from, to) = (reading.steady.start.get(), reading.steady.end.get());
-    let start = (0.5 * (from + to - LENGTH_S)).max(0.0);
-    let first = (start * rate) as usize;
-    let last = first + (LENGTH_S * rate) as usize;
-    let mut samples = take.samples.get(first..last.min(take.samples.len()))?.to_vec();
-    let n_fade = (FADE_S * rate) as usize;
-    let n_samples = samples.len();
-    for (k, sample) in samples.iter_mut().enumerate() {
-        let from_edge = k.min(n_samples - 1 - k);
-        if from_edge < n_fade {
-            *sample *= from_edge as f32 / n_fade as f32;
-        }
-    }
-    audio::clip_bytes(&samples, take.rate_hz).ok()
 }

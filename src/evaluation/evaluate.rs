@@ -1,13 +1,14 @@
 //! Everything that is told of a job, for any choice of passes: the one door for terminal, page, report and JSON.
 
+use super::detail::Detail;
 use super::listening::{Listened, WantedPass, listen};
 use super::pitch::instrument_pitch;
-use super::{Error, PassView, clips};
+use super::{Error, PassView};
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::job::{Job, Visit};
 use crate::judgement::{self, Comparison, Findings, JudgedPass, Missing, ValveFinding, Verdict};
 use crate::repair::{self, InstrumentPitch, NextStep, PassEvidence, Standing, ValveVerdict, WorkList};
-use crate::report::{self, Clip, Earlier, PageDrawing, ReedCloseUp, Subject};
+use crate::report::{self, Earlier, PageDrawing, ReedCloseUp, Subject};
 
 /// Which passes are shown.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -18,17 +19,6 @@ pub struct PassChoice {
     pub later: Option<String>,
     /// Whether it is looked at alone: then nothing of other passes is told as holding now.
     pub is_alone: bool,
-}
-
-/// How much is made of the takes besides readings and findings.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Detail {
-    /// Nothing more.
-    Findings,
-    /// Close-ups of leaks.
-    Drawings,
-    /// Close-ups and clips of sound.
-    Report,
 }
 
 /// Everything that is told of a job.
@@ -198,11 +188,6 @@ impl Evaluation {
     /// The valves as the map shows them: what holds, or what the pass says that is looked at alone.
     pub fn map_valves(&self) -> &[ValveFinding] {
         if self.is_alone { &self.later.findings.valves } else { &self.valves_now }
-    }
-
-    /// Clips of the takes that speak until `limit_bytes` are full, and how many were left out.
-    pub fn clips(&self, job: &Job, limit_bytes: usize) -> (Vec<Clip>, usize) {
-        clips::of(job.instrument(), self, limit_bytes)
     }
 
     /// The valve work the standing asks for.

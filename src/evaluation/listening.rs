@@ -10,10 +10,11 @@ use std::num::NonZero;
 
 use rayon::prelude::*;
 
+use super::detail::Detail;
 use super::plate::{PlateHeard, PlateListener, PlateTakes};
 use super::together::heard_together;
 use super::view::{ListenedPass, clock_words};
-use super::{Detail, Error, sealing};
+use super::{Error, sealing};
 use crate::instrument::{Plate, PlatePlace, ReedPlace};
 use crate::job::{Job, MeasuredIn, PassFacts, Readings, StoredTake};
 use crate::judgement::{MeasuredAt, PassReadings};

@@ -1,7 +1,9 @@
 //! The one door to everything that is told of a job: readings, findings, comparison, close-ups, clips, the report.
 //! Joins record, audio, analysis, judgement and report, and shows nothing: command line and bench page stand in front.
 
+mod clip;
 mod clips;
+mod detail;
 mod error;
 mod evaluate;
 mod listening;
@@ -15,8 +17,9 @@ mod tuning_offset;
 mod view;
 mod written;
 
+pub use detail::Detail;
 pub use error::Error;
-pub use evaluate::{Detail, Evaluation, PassChoice};
+pub use evaluate::{Evaluation, PassChoice};
 pub use sealing::sets_of_pass;
 pub use tuned::{bench_offsets, gains, goes, goes_elsewhere, worked_between};
 pub use tuning_offset::{TuningOffset, tuning_offset};

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::{Detail, clips};
+use super::clip;
+use super::detail::Detail;
 use crate::analysis::{self, Expectation, Heard, Opposite, OppositeExpectation, Reading};
 use crate::audio;
 use crate::instrument::{Instrument, Plate, PlatePlace, ReedPlace, Stroke};
@@ -200,7 +201,7 @@ impl<'a> PlateListener<'a> {
         let clip = decoded
             .as_ref()
             .filter(|_| wants(self.detail.clips()))
-            .and_then(|decoded| clips::cut(decoded.sound.as_ref()?, &reading));
+            .and_then(|decoded| clip::cut(decoded.sound.as_ref()?, &reading));
         let heard = decoded.filter(|_| wants(self.detail.close_ups())).map(|decoded| Box::new(decoded.heard));
         let reading = without_settled_doubt(reading, take.as_ref());
         let result = Ok((reading, pitch, expectation));
@@ -325,7 +326,7 @@ impl LiveReed {
             let take = self.outcome.take.as_ref()?;
             let Decoded { sound, mut heard } = decode(take, expectation, detail.clips()).ok()?;
             heard.reading(expectation.opposite);
-            self.outcome.clip = sound.and_then(|sound| clips::cut(&sound, reading));
+            self.outcome.clip = sound.and_then(|sound| clip::cut(&sound, reading));
             self.heard = Some(Box::new(heard));
         }
         self.heard.as_ref()?.close_up(reading, second, partial)

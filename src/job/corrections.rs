@@ -8,7 +8,7 @@ use super::event::{
     UndoneFacts, WithdrawnFacts,
 };
 use super::folder::{Job, JobWriter};
-use super::plan::is_plain_name;
+use super::plain_name::is_plain_name;
 use crate::instrument::ReedPlace;
 
 /// So short a name is told from another by every letter, characters.

@@ -249,7 +249,7 @@ impl Error {
                 "wait until it is done, or end it, and try again; nothing was changed".into()
             }
             Self::NoPass { .. } => "give one of these, or open the pass by adding takes to it".into(),
-            Self::PassName { .. } => super::plan::PLAIN_NAME.into(),
+            Self::PassName { .. } => super::plain_name::PLAIN_NAME.into(),
             Self::SameSound { .. } => {
                 "leave it out, or, where it was placed wrongly before, add it once more with --move".into()
             }

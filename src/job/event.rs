@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Deserializer, Serialize};
 
-use super::seal_play::{BlownKind, SealState};
+use super::seal_part::{BlownKind, SealState};
 use crate::analysis::Clock;
 use crate::units::signed;
 

@@ -9,23 +9,17 @@ use std::sync::OnceLock;
 use super::account::{Account, TakeNow, unsaid_pass};
 use super::diary::{self, Diary, DiaryLine, OddLine};
 use super::event::{AmendedFacts, Event, MeasuredIn, PassFacts, TakeFacts};
+use super::layout::{PHOTOS_FOLDER, PLAN_FILE, RECORDINGS_FOLDER, REPORT_FOLDER, TAKES_FOLDER};
 use super::lock::{self, Lock};
-use super::long_recording;
-use super::plan::{Plan, is_plain_name};
+use super::plain_name::is_plain_name;
+use super::plan::Plan;
 use super::{Error, disk};
 use crate::instrument::{Instrument, ReedPlace};
 use crate::repair::ValveRule;
 
-pub(super) const PLAN_FILE: &str = "plan.toml";
-pub(super) const PLAN_BEFORE_FILE: &str = "plan.before.toml";
-/// A plan that is about to take the place of the other.
-pub(super) const PLAN_NEXT_FILE: &str = "plan.next.toml";
-pub(super) const TAKES_FOLDER: &str = "takes";
-pub(super) const PHOTOS_FOLDER: &str = "photos";
-const REPORT_FOLDER: &str = "report";
 /// What a writer writes to, or into.
 const WRITTEN: [&str; 6] =
-    [diary::FILE, diary::TORN_FILE, lock::FILE, TAKES_FOLDER, PHOTOS_FOLDER, long_recording::FOLDER];
+    [diary::FILE, diary::TORN_FILE, lock::FILE, TAKES_FOLDER, PHOTOS_FOLDER, RECORDINGS_FOLDER];
 
 /// A job as it was read: its plan and its diary. Reading takes no lock and changes nothing.
 #[derive(Debug)]

@@ -6,12 +6,11 @@ use std::path::{Path, PathBuf};
 
 use super::event::Event;
 use super::folder::{Job, JobWriter};
-use super::plan::is_plain_name;
+use super::layout::RECORDINGS_FOLDER;
+use super::plain_name::is_plain_name;
 use super::{Error, disk};
 use crate::audio::wav_head;
 
-/// Where long recordings lie, seen from the job folder.
-pub(super) const FOLDER: &str = "recordings";
 /// Flushed to the disk after so much sound, s.
 const FLUSH_S: f64 = 2.0;
 
@@ -48,7 +47,7 @@ impl JobWriter {
         if !is_plain_name(pass) {
             return Err(Error::PassName { pass: pass.to_owned() });
         }
-        let folder = self.folder().join(FOLDER);
+        let folder = self.folder().join(RECORDINGS_FOLDER);
         disk::make_folder(&folder)?;
         for n in 1.. {
             let path = folder.join(format!("{pass}-{n}.wav"));

@@ -5,7 +5,8 @@ use std::io::Read;
 use std::path::Path;
 
 use super::event::{Event, PhotoFacts};
-use super::folder::{JobWriter, PHOTOS_FOLDER};
+use super::folder::JobWriter;
+use super::layout::PHOTOS_FOLDER;
 use super::notes::places;
 use super::{Error, disk};
 use crate::instrument::Spot;

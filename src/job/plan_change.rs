@@ -10,7 +10,8 @@ use std::path::Path;
 use super::account::TAKEN_OUT;
 use super::diary::DiaryLine;
 use super::event::{Event, PlateMove, PlatesFacts};
-use super::folder::{Job, JobWriter, PLAN_BEFORE_FILE, PLAN_FILE, PLAN_NEXT_FILE};
+use super::folder::{Job, JobWriter};
+use super::layout::{PLAN_BEFORE_FILE, PLAN_FILE, PLAN_NEXT_FILE};
 use super::plan::{Origins, Plan, PlanEdit};
 use super::{Error, disk};
 

@@ -2,74 +2,12 @@
 
 use std::path::Path;
 
-use serde::{Deserialize, Serialize};
-
 use super::event::CutFacts;
-use super::folder::{JobWriter, StoredTake};
+use super::folder::{Job, JobWriter, StoredTake};
+use super::seal_part::{SealPart, SealState};
 use super::take_store::{NewTake, Stored};
-use super::{Error, Job, disk};
+use super::{Error, disk};
 use crate::instrument::ReedPlace;
-
-/// Whether the path behind the suspect valve was closed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum SealState {
-    /// As it is.
-    Open,
-    /// Closed from outside.
-    Sealed,
-}
-
-/// How a play was blown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum BlownKind {
-    /// Evenly.
-    Held,
-    /// Soft, loud, soft.
-    Swell,
-}
-
-/// A play's part in a sealing test.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct SealPart {
-    /// Open or sealed.
-    pub state: SealState,
-    /// As it was said; `None` to be told from the sound.
-    pub kind: Option<BlownKind>,
-}
-
-impl SealState {
-    /// The word for it.
-    pub fn name(self) -> &'static str {
-        match self {
-            SealState::Open => "open",
-            SealState::Sealed => "sealed",
-        }
-    }
-}
-
-impl SealPart {
-    /// From the cells of a list: `open`, `sealed` or empty, and `held`, `swell` or empty. `Err` names the odd cell.
-    pub fn parse(sealed: &str, kind: &str) -> Result<Option<Self>, String> {
-        let state = match sealed.to_lowercase().as_str() {
-            "" => None,
-            "open" => Some(SealState::Open),
-            "sealed" => Some(SealState::Sealed),
-            other => return Err(format!("`{other}` is neither `open` nor `sealed`")),
-        };
-        let kind = match kind.to_lowercase().as_str() {
-            "" => None,
-            "held" => Some(BlownKind::Held),
-            "swell" => Some(BlownKind::Swell),
-            other => return Err(format!("`{other}` is neither `held` nor `swell`")),
-        };
-        match (state, kind) {
-            (None, Some(_)) => Err("a `kind` belongs to a play that is `open` or `sealed`".into()),
-            (state, kind) => Ok(state.map(|state| Self { state, kind })),
-        }
-    }
-}
 
 impl JobWriter {
     /// Store a sound file as a play of a sealing test; the original stays as it is.

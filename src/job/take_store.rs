@@ -5,9 +5,10 @@ use std::io::Read;
 use std::path::Path;
 
 use super::event::{ClockFacts, CutFacts, Event, RemarkFacts, TakeFacts};
-use super::folder::{JobWriter, StoredTake, TAKES_FOLDER};
-use super::plan::is_plain_name;
-use super::seal_play::SealPart;
+use super::folder::{JobWriter, StoredTake};
+use super::layout::TAKES_FOLDER;
+use super::plain_name::is_plain_name;
+use super::seal_part::SealPart;
 use super::{Error, disk};
 use crate::instrument::ReedPlace;
 

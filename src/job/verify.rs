@@ -9,7 +9,7 @@ use super::account::{Account, TAKEN_OUT};
 use super::diary::{Diary, Oddity};
 use super::disk::{self, PART_PREFIX};
 use super::event::Event;
-use super::folder::{PHOTOS_FOLDER, PLAN_FILE, TAKES_FOLDER};
+use super::layout::{PHOTOS_FOLDER, PLAN_FILE, TAKES_FOLDER};
 use super::{Error, Plan};
 
 /// What a look at a job found.

@@ -3,13 +3,13 @@
 use crate::instrument::{Block, Face, Plate, PlatePlace, ReedPlace, Stroke, ValvePlace};
 use crate::judgement::{Tune, ValveChange, ValveFinding, Verdict};
 
-use super::Subject;
 use super::ink::{
     AXIS, BODY, Entry, FAINT_TEXT, Format, HEADING, LEAKS, MARGIN, PAPER, RULE, SUSPECT, SUSPECT_EDGE, TEXT,
     UNKNOWN, arrow, cross, heading, legend, stroke_mark, wrapped,
 };
 use super::sheet::{Ink, Lettering, Point, Sheet, Side};
 use super::strips::{Portion, block_title, portions};
+use super::subject::{Subject, notes};
 use super::words::{count, list, plate_label, signed};
 
 /// For its word and its shape.
@@ -174,7 +174,7 @@ impl CardShape {
         let pitch = (format.width() - 2.0 * MARGIN) / format.across(WIDEST, WIDEST_NARROW) as f64;
         let card = pitch - CARD_GAP;
         let crowded = |row: &str, index: usize, plate: &Plate| {
-            let notes = super::notes(plate);
+            let notes = notes(plate);
             let label = LABEL.width(&format!("{row}{}", index + 1));
             notes.len() > 1 || label + notes.first().map_or(0.0, |note| WORD.width(note)) > card - 10.0
         };
@@ -246,7 +246,7 @@ fn head(
 ) {
     let label = LABEL.fit_before(&place.row, &place.number.to_string(), shape.card() - 8.0);
     sheet.words(&label, (x + 4.0, y + 12.0), LABEL, TEXT, Side::Left);
-    let notes = super::notes(plate).join(" / ");
+    let notes = notes(plate).join(" / ");
     let mut line = y + 12.0;
     if shape.notes_below {
         line += 11.0;

@@ -16,7 +16,9 @@ mod paint;
 mod sheet;
 mod standing_tables;
 mod strips;
+mod subject;
 mod sweep_sheets;
+mod table;
 mod tables;
 mod tremolo_chart;
 mod tuning_chart;
@@ -24,8 +26,7 @@ mod words;
 
 use rayon::prelude::*;
 
-use crate::instrument::{Instrument, Plate, PlatePlace, ReedPlace, Stroke};
-use crate::judgement::{Comparison, Findings, ValveFinding};
+use crate::instrument::{PlatePlace, ReedPlace};
 
 pub use bench_sheets::{fitting_page, next_list_page, work_list_page};
 pub use cautions::{Work, caution, caution_for};
@@ -35,35 +36,11 @@ use ink::Format;
 pub use ink::night_style;
 pub use page::{Clip, Dossier, hand_over_page, long_recording_page, report_page};
 use sheet::Sheet;
+pub use subject::{Earlier, Subject};
 pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts};
-pub use tables::{Cell, Table, csv_line, tables};
+pub use table::{Cell, Table, csv_line};
+pub use tables::tables;
 pub use words::figures;
-
-/// What the charts are about.
-#[derive(Debug, Clone, Copy)]
-pub struct Subject<'a> {
-    /// The job's title.
-    pub title: &'a str,
-    /// The plan.
-    pub instrument: &'a Instrument,
-    /// The pass to draw.
-    pub findings: &'a Findings,
-    /// The pass before it, drawn along.
-    pub earlier: Option<Earlier<'a>>,
-    /// Reeds to look at closely.
-    pub close_ups: &'a [ReedCloseUp],
-    /// The valves as they stand by all passes and notes, for the map; without them it shows the pass.
-    pub valves_now: Option<&'a [ValveFinding]>,
-}
-
-/// A pass before the one to draw.
-#[derive(Debug, Clone, Copy)]
-pub struct Earlier<'a> {
-    /// What was found in it.
-    pub findings: &'a Findings,
-    /// What has changed since.
-    pub comparison: Option<&'a Comparison>,
-}
 
 /// A finished picture.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,18 +53,6 @@ pub struct Chart {
     pub svg: String,
     /// As a PNG file with twice the SVG's pixels.
     pub png: Vec<u8>,
-}
-
-impl Subject<'_> {
-    /// The valves the map shows.
-    fn valves(&self) -> &[ValveFinding] {
-        self.valves_now.unwrap_or(&self.findings.valves)
-    }
-
-    /// The passes that are drawn, the earlier first.
-    fn passes(&self) -> Vec<&Findings> {
-        self.earlier.iter().map(|earlier| earlier.findings).chain([self.findings]).collect()
-    }
 }
 
 /// Every chart of the subject: for each block its tuning and its map, then the close-ups.
@@ -190,15 +155,4 @@ pub(crate) fn drawings(subject: &Subject, format: Format) -> Vec<Drawing> {
 
 fn finished(name: String, sheet: &Sheet) -> Result<Chart, ReportError> {
     Ok(Chart { name, title: sheet.title.clone(), svg: paint::svg(sheet)?, png: paint::png(sheet)? })
-}
-
-/// A plate's note, or its two notes, press first.
-fn notes(plate: &Plate) -> Vec<String> {
-    let mut notes: Vec<String> = Stroke::BOTH
-        .iter()
-        .filter_map(|stroke| *plate.reeds.on(*stroke))
-        .map(|reed| reed.note.to_string())
-        .collect();
-    notes.dedup();
-    notes
 }

@@ -1,7 +1,7 @@
 //! The standing and what is open as tables.
 
 use super::Dossier;
-use super::tables::{Cell, Table};
+use super::table::{Cell, Table};
 
 /// One row for each slot of the plan.
 pub(super) fn standing(dossier: &Dossier) -> Table {

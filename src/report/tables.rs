@@ -1,35 +1,10 @@
 //! Every table of a report as plain data, for spreadsheets and other programs.
 
-use serde_json::{Map, Value, json};
-
+use super::table::{Cell, Table};
 use super::{Dossier, standing_tables};
 use crate::instrument::PlatePlace;
 use crate::judgement::{Findings, Tune};
 use crate::repair::Choice;
-
-/// What stands in a cell.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Cell {
-    /// A word or a sentence.
-    Text(String),
-    /// A figure, with every digit.
-    Number(f64),
-    /// Yes or no.
-    Whether(bool),
-    /// Not measured, or nothing to say.
-    Nothing,
-}
-
-/// A table with one kind of row.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Table {
-    /// A name for its files.
-    pub name: &'static str,
-    /// What each column is called; the unit is part of the name.
-    pub columns: Vec<&'static str>,
-    /// As many cells a row as there are columns.
-    pub rows: Vec<Vec<Cell>>,
-}
 
 /// The tables of a report: passes, reeds and valves of each pass, signs, swaps, work, and what changed.
 pub fn tables(dossier: &Dossier) -> Vec<Table> {
@@ -47,77 +22,6 @@ pub fn tables(dossier: &Dossier) -> Vec<Table> {
     ];
     tables.extend(changes(dossier));
     tables
-}
-
-/// Cells of a CSV line; those with a separator, a quote or a line end in them are quoted, and what a spreadsheet would
-/// take for a formula is kept from being one.
-pub fn csv_line<C: AsRef<str>>(cells: &[C]) -> String {
-    let quoted = |cell: &C| {
-        let cell = match cell.as_ref() {
-            number if number.parse::<f64>().is_ok() => number.to_owned(),
-            text => harmless(text),
-        };
-        if cell.contains(['"', ',', ';', '\n', '\r']) {
-            format!("\"{}\"", cell.replace('"', "\"\""))
-        } else {
-            cell
-        }
-    };
-    cells.iter().map(quoted).collect::<Vec<_>>().join(",")
-}
-
-impl Table {
-    /// As CSV in UTF-8 with a head line; an empty cell for nothing, `yes` and `no`.
-    pub fn csv(&self) -> String {
-        let mut text = csv_line(&self.columns) + "\n";
-        for row in &self.rows {
-            let cells: Vec<String> = row
-                .iter()
-                .map(|cell| match cell {
-                    Cell::Text(text) => harmless(text),
-                    Cell::Number(number) => number.to_string(),
-                    Cell::Whether(is_so) => if *is_so { "yes" } else { "no" }.to_owned(),
-                    Cell::Nothing => String::new(),
-                })
-                .collect();
-            text += &csv_line(&cells);
-            text.push('\n');
-        }
-        text
-    }
-
-    /// As one JSON object: `format`, `table`, and `rows`, each an object with a field for each column.
-    pub fn json(&self) -> String {
-        let row = |cells: &Vec<Cell>| -> Map<String, Value> {
-            self.columns.iter().map(|column| (*column).to_owned()).zip(cells.iter().map(Cell::json)).collect()
-        };
-        let rows: Vec<Map<String, Value>> = self.rows.iter().map(row).collect();
-        format!("{:#}\n", json!({"format": 1, "table": self.name, "rows": rows}))
-    }
-}
-
-impl Cell {
-    fn json(&self) -> Value {
-        match self {
-            Cell::Text(text) => json!(text),
-            Cell::Number(number) => json!(number),
-            Cell::Whether(is_so) => json!(is_so),
-            Cell::Nothing => Value::Null,
-        }
-    }
-
-    pub(super) fn words(words: impl ToString) -> Self {
-        Cell::Text(words.to_string())
-    }
-
-    pub(super) fn maybe(number: Option<f64>) -> Self {
-        number.map_or(Cell::Nothing, Cell::Number)
-    }
-}
-
-/// A text that a spreadsheet would take for a formula gets an apostrophe in front, as spreadsheets do themselves.
-fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
 }
 
 fn passes(dossier: &Dossier) -> Table {

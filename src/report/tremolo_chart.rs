@@ -3,12 +3,12 @@
 use crate::instrument::{Block, Note, Stroke, Tremolo};
 use crate::tuning::{EVEN_BEATS_HZ, RankPair, beats_of, rank_pairs};
 
-use super::Subject;
 use super::ink::{
     AXIS, BAND, BAND_EDGE, BODY, Entry, FAINT_TEXT, Format, MARGIN, RULE, SMALL, TEXT, arrow, heading,
     legend, stroke_ink, stroke_mark,
 };
 use super::sheet::{Sheet, Side};
+use super::subject::Subject;
 use super::words::{plate_label, signed};
 
 const PANEL_LEFT: f64 = 58.0;

@@ -3,13 +3,13 @@
 use crate::instrument::{Block, PlatePlace, ReedPlace, Stroke};
 use crate::judgement::{ReedPitch, Tune};
 
-use super::Subject;
 use super::ink::{
     AXIS, BAND, BAND_EDGE, BODY, Entry, FAINT_TEXT, Format, HEADING, MARGIN, RULE, SMALL, TEXT, arrow, cross,
     heading, legend, stroke_ink, stroke_mark,
 };
 use super::sheet::{Ink, Lettering, Sheet, Side};
 use super::strips::{Portion, Strip, block_title, portions};
+use super::subject::{Subject, notes};
 use super::words::{count, list, plain, plate_label, signed};
 
 /// Plates side by side at most: four columns a plate (two strokes, two passes) stay apart.
@@ -313,7 +313,7 @@ fn plate_names(sheet: &mut Sheet, frame: &Frame, block: &Block, strip: &Strip, s
     let mut deepest = y;
     for (k, plate) in strip.plates.clone().enumerate() {
         let x = frame.left + (k as f64 + 0.5) * slot;
-        let notes = strip.row.plates.get(plate).map(super::notes).unwrap_or_default();
+        let notes = strip.row.plates.get(plate).map(notes).unwrap_or_default();
         for (line, note) in notes.iter().enumerate() {
             let baseline = y + 9.0 + 11.0 * line as f64;
             sheet.words(note, (x, baseline), SMALL, FAINT_TEXT, Side::Centre);

@@ -11,6 +11,7 @@ mod record;
 mod recording;
 mod sealing;
 mod sound_files;
+mod structure;
 mod sweeping;
 mod tuning;
 mod valves;

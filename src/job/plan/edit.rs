@@ -9,8 +9,16 @@ use super::Plan;
 /// Keys whose lists name ranges: their items do not stand for one plate each.
 const RANGES: [&str; 1] = ["helper_springs"];
 
+impl Plan {
+    /// This plan as an edit of `text`: only what differs is written anew, and remarks and order stay. Where that cannot be
+    /// done, as [`Plan::to_toml`].
+    pub fn written_into(&self, text: &str) -> String {
+        written_into(self, text)
+    }
+}
+
 /// `plan` as an edit of `text`; as a text of its own where the edit would not read back the same.
-pub(super) fn written_into(plan: &Plan, text: &str) -> String {
+fn written_into(plan: &Plan, text: &str) -> String {
     edited(plan, text).unwrap_or_else(|| plan.to_toml())
 }
 

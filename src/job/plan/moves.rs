@@ -2,10 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use super::{PLAIN_NAME, Plan, is_plain_name};
+use super::Plan;
 use crate::instrument::{
     Block, Instrument, Material, Note, PerFace, PerStroke, Plate, PlatePlace, Reed, Row, Valve,
 };
+use crate::job::plain_name::{PLAIN_NAME, is_plain_name};
 
 /// A change of the plan that concerns where plates are and what they are called.
 #[derive(Debug, Clone, PartialEq)]

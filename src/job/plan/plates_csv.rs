@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use super::Plan;
 use super::valves::length_in_words;
-use super::{PLAIN_NAME, Plan, is_plain_name};
 use crate::instrument::{
     Bellows, Block, Instrument, Material, Note, PerFace, PerStroke, Plate, Reed, Row, Temperament, Tremolo,
     Tuning, Valve,
 };
+use crate::job::plain_name::{PLAIN_NAME, is_plain_name};
 use crate::job::{Error, Table, TableRow};
 use crate::repair::ValveRule;
 use crate::units::{Cents, Hz, Millimetres};
@@ -31,7 +32,14 @@ type Named<T> = Vec<(String, T)>;
 /// Plates under their numbers, each with its line in the list.
 type Numbered = BTreeMap<u32, (u64, Plate)>;
 
-pub(super) fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
+impl Plan {
+    /// A plan from a CSV list of plates (`docs/job-format.md`, "A list of plates").
+    pub fn from_plates_csv(text: &[u8], file: &Path) -> Result<Self, Error> {
+        read(text, file)
+    }
+}
+
+fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
     let fault = |line, (wrong, right): Wrong| Error::List { file: file.to_owned(), line, wrong, right };
     let table = Table::parse(bytes, file, &NEEDED, &OPTIONAL)?;
     let mut blocks: Named<Named<Numbered>> = Vec::new();

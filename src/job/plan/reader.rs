@@ -169,3 +169,28 @@ fn bare_number(value: &DeValue) -> Option<f64> {
     };
     number.is_finite().then_some(number)
 }
+
+/// The `name` of a section, which must be there and fit.
+pub(super) fn section_name(
+    section: &Section,
+    kind: &str,
+    fits: impl Fn(&str) -> bool,
+    right: &str,
+    faults: &mut Faults,
+) -> Option<String> {
+    let Some(value) = section.get("name") else {
+        faults.add(
+            section.at,
+            "name",
+            format!("this [[{kind}]] has none"),
+            format!("add `name = \"…\"`; {right}"),
+        );
+        return None;
+    };
+    let name = faults.text("name", value, "a text in quotes")?;
+    if !fits(name) {
+        faults.add(start_of(value), "name", format!("\"{name}\" cannot name a {kind}"), right);
+        return None;
+    }
+    Some(name.to_owned())
+}

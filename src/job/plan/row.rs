@@ -1,7 +1,6 @@
 //! A `[[block.row]]` of the plan: notes, valves, slots, springs, tremolo.
 
-use super::reader::{Faults, Section, Value, start_of};
-use super::section_name;
+use super::reader::{Faults, Section, Value, section_name, start_of};
 use super::valves::length;
 use crate::instrument::{
     Bellows, Face, Material, Note, PerFace, PerStroke, Plate, Reed, Row, Stroke, Tremolo, Valve,

@@ -7,7 +7,23 @@ use super::valves::length_to_toml;
 use super::{FORMAT, Plan};
 use crate::instrument::{Block, Face, Material, Note, PerFace, Row, Stroke, Temperament, Tremolo, Valve};
 
-pub(super) fn to_toml(plan: &Plan) -> String {
+impl Plan {
+    /// The plan as `plan.toml` text; reading it back gives the same plan.
+    pub fn to_toml(&self) -> String {
+        to_toml(self)
+    }
+
+    /// The plan's text with another title, comments and all; as it was where it has no title line.
+    pub fn with_title(text: &str, title: &str) -> String {
+        let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+        if let Some(line) = lines.iter_mut().find(|line| line.starts_with("title = ")) {
+            *line = format!("title = {}", quoted(title));
+        }
+        lines.join("\n") + "\n"
+    }
+}
+
+fn to_toml(plan: &Plan) -> String {
     let instrument = &plan.instrument;
     let mut text = format!("format = {FORMAT}\ntitle = {}\n", quoted(&plan.title));
     text += &format!("bellows = \"{}\"\n", instrument.bellows);

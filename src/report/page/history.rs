@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::Book;
+use super::book::Book;
 use super::frame::{clean, said};
 use crate::repair::{PitchEvidence, ReedStanding, ValveStanding};
 use crate::report::words::signed;

@@ -2,7 +2,7 @@
 
 use maud::{Markup, PreEscaped, html};
 
-use super::{Book, Inline};
+use super::book::{Book, Inline};
 use crate::report::Kind;
 
 pub(super) fn section(book: &Book) -> Markup {

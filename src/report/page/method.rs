@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::Book;
+use super::book::Book;
 use super::frame::clean;
 use crate::judgement::CENTS_PER_KELVIN;
 use crate::report::cautions::{Work, caution};

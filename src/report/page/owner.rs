@@ -4,9 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
 
+use super::Dossier;
+use super::book::Book;
 use super::frame::{clean, page};
 use super::plates::plate_of;
-use super::{Book, Dossier};
 use crate::analysis::NotMeasured;
 use crate::instrument::{Block, PlatePlace, Row, Spot};
 use crate::job::Workshop;

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::Book;
+use super::book::Book;
 use crate::instrument::{Block, Face, PlatePlace, ReedPlace, Row, Stroke, ValvePlace};
 use crate::report::words::signed;
 
@@ -37,7 +37,7 @@ fn table(book: &Book, block: &Block, row: &Row) -> Markup {
                     @let place = PlatePlace { block: block.name.clone(), row: row.name.clone(), number };
                     tr {
                         td { (row.name) (number) }
-                        td { (crate::report::notes(plate).join(" / ")) }
+                        td { (crate::report::subject::notes(plate).join(" / ")) }
                         @for face in Face::BOTH { td { (valve(book, &place, face)) } }
                         @for stroke in Stroke::BOTH { td.figure { (pitch(book, &place, stroke)) } }
                         td { @if is_open(book, &place) { "open" } }

@@ -4,10 +4,11 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use maud::{Markup, html};
 
+use super::book::{Book, verdict_words};
 use super::frame::{clean, said};
 use super::map::drawing;
+use super::plate_tables;
 use super::tuning::stroke_word;
-use super::{Book, plate_tables, verdict_words};
 use crate::instrument::{Face, Plate, PlatePlace, ReedPlace, Spot, Stroke, ValvePlace};
 use crate::judgement::{Tune, ValveFinding, Verdict};
 use crate::repair::Mark;
@@ -48,7 +49,7 @@ fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
         .collect();
     html! {
         article.plate.settled[!plate_tables::is_open(book, place)] id=(anchor) {
-            h3 { (place) " " span.note { (crate::report::notes(plate).join(" / ")) } " " a.up href="#map" { "map" } }
+            h3 { (place) " " span.note { (crate::report::subject::notes(plate).join(" / ")) } " " a.up href="#map" { "map" } }
             div.parts {
                 @for face in Face::BOTH { (valve(book, &ValvePlace { plate: place.clone(), face })) }
                 @for stroke in Stroke::BOTH {

@@ -2,8 +2,9 @@
 
 use maud::{Markup, html};
 
+use super::book::Book;
 use super::frame::{clean, said};
-use super::{Book, method};
+use super::method;
 use crate::repair::{NextStep, PitchEvidence, ReedStanding, ReedState, StepKind, Task, TaskValve, stage};
 use crate::report::cautions::{Work, caution};
 use crate::report::words::{plain, signed};

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::Book;
+use super::book::Book;
 use super::frame::{clean, said};
 use super::map::drawing;
 use crate::instrument::{Block, Row, Stroke};

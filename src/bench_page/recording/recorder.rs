@@ -8,12 +8,12 @@ use std::time::{Duration, Instant};
 use serde_json::{Value, json};
 
 use super::input_state::{Input, InputState};
-pub(in crate::bench_page) use super::trial_task::trial;
-use super::{RecordingCommand, RecordingTask, Wish, Writing};
 use crate::analysis::{Clock, Expectation};
 use crate::audio::Microphone;
 use crate::bench_page::Error;
 use crate::bench_page::app_state::AppState;
+use crate::bench_page::recording_task::{RecordingCommand, RecordingTask, Wish, Writing};
+use crate::bench_page::shown_pass::address;
 use crate::instrument::{ReedPlace, Valve};
 use crate::job::{ClockFacts, JobWriter, PassChange};
 use crate::report::figures;
@@ -278,7 +278,7 @@ impl Bench {
             let (call, seconds, reason) = self.call(now, due);
             let plate = &due.place.plate;
             let tolerance = instrument.plate(plate).map_or(0.0, |(block, ..)| block.tolerance.get());
-            json!({"place": due.place.to_string(), "plate": super::super::shown_pass::address(plate),
+            json!({"place": due.place.to_string(), "plate": address(plate),
                 "short": short(&due.place), "tolerance": tolerance, "blocks": instrument.blocks.len(),
                 "note": due.note.to_string(), "target": due.target.to_string(), "row_len": due.row_len,
                 "number": plate.number, "row": plate.row, "block": plate.block,

@@ -6,11 +6,11 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
-use super::super::app_state::AppState;
-use super::super::{Error, recording_task::RecordingTask};
-use super::RecordingCommand;
 use super::input_state::{Input, InputState};
 use crate::audio::Microphone;
+use crate::bench_page::Error;
+use crate::bench_page::app_state::AppState;
+use crate::bench_page::recording_task::{RecordingCommand, RecordingTask};
 use crate::session::Cutter;
 
 /// The page is told so often.
