@@ -39,7 +39,7 @@ fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
     let close_ups: Vec<_> = Stroke::BOTH
         .into_iter()
         .map(|stroke| ReedPlace { plate: place.clone(), stroke })
-        .filter_map(|reed| book.drawing(&Kind::CloseUp(reed)))
+        .filter_map(|reed| Some((is_leak_now(book, &reed), book.drawing(&Kind::CloseUp(reed))?)))
         .collect();
     let marks: Vec<&Mark> = book
         .dossier
@@ -48,7 +48,7 @@ fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
         .filter(|mark| !mark.undone && mark.spots.iter().any(|spot| plate_of(spot) == place))
         .collect();
     html! {
-        article.plate.settled[!plate_tables::is_open(book, place)] id=(anchor) {
+        article.plate.settled[!plate_tables::has_card(book, place)] id=(anchor) {
             h3 { (place) " " span.note { (crate::report::subject::notes(plate).join(" / ")) } " " a.up href="#map" { "map" } }
             div.parts {
                 @for face in Face::BOTH { (valve(book, &ValvePlace { plate: place.clone(), face })) }
@@ -56,13 +56,23 @@ fn part(book: &Book, place: &PlatePlace, plate: &Plate) -> Markup {
                     @if plate.reeds.on(stroke).is_some() { (reed(book, &ReedPlace { plate: place.clone(), stroke })) }
                 }
             }
-            @for inline in close_ups { (drawing(inline)) }
+            // On paper only those of what leaks now.
+            @if !close_ups.is_empty() { div.close-ups {
+                @for (is_leak, inline) in close_ups { div.on-screen[!is_leak] { (drawing(inline)) } }
+            } }
             @for day in marks.chunk_by(|left, right| left.day == right.day) {
                 p.why { b { "Noted " @if let Some(mark) = day.first() { (mark.day) } ": " }
                     (clean(&day.iter().map(|mark| mark.work.to_string()).collect::<Vec<_>>().join("; "))) }
             }
         }
     }
+}
+
+/// Whether the valve that the reed tests showed a leak in the newest of the passes that are told of.
+fn is_leak_now(book: &Book, reed: &ReedPlace) -> bool {
+    let valve = book.dossier.subject.instrument.valve_tested_by(reed);
+    let found = valve.and_then(|(place, _)| book.valves.last()?.get(&place).copied());
+    found.is_some_and(|valve| matches!(valve.verdict, Verdict::Leaks | Verdict::Suspect))
 }
 
 /// The plate a mark is about.
@@ -91,7 +101,8 @@ fn valve(book: &Book, place: &ValvePlace) -> Markup {
                 }
             }
             @if now.verdict != Verdict::NoValve {
-                p.why { (said(&now.reason)) @if !now.next.is_empty() { ". " b { "Next: " } (said(&now.next)) } }
+                // On paper the reason stands in the list of what to do.
+                p.why { span.on-screen { (said(&now.reason)) ". " } @if !now.next.is_empty() { b { "Next: " } (said(&now.next)) } }
                 (holds(book, place))
             }
         }
@@ -107,7 +118,7 @@ fn holds(book: &Book, place: &ValvePlace) -> Markup {
     });
     html! {
         @if let Some(valve) = elsewhere {
-            p.why { b { "Holds now: " } (valve.state.words()) "; " (said(&valve.reason())) }
+            p.why.on-screen { b { "Holds now: " } (valve.state.words()) "; " (said(&valve.reason())) }
         }
     }
 }

@@ -145,7 +145,7 @@ fn tuning(book: &Book, due: &[(&ReedStanding, &PitchEvidence)]) -> Markup {
         @if !due.is_empty() {
             h3 { "Reeds to tune" " " span.count { (due.len()) } }
             p.hint { (StepKind::Tuning.why_now()) "." }
-            div.scroll { table {
+            div.scroll.due { table {
                 thead { tr { th { "Reed" } th { "Note" } th { "Do" } th.figure { "Cents" } th.figure { "±" } th.figure { "Beats/s" } th { "Pass" } } }
                 tbody {
                     @for (reed, told) in due {

@@ -48,7 +48,8 @@ fn rank(book: &Book, block: &Block, row: &Row) -> Markup {
         _ => "not measured".to_owned(),
     };
     html! {
-        details {
+        // On paper the tables of plates tell them.
+        details.on-screen {
             summary { "Figures of block " (block.name) ", row " (row.name) }
             div.scroll { table {
                 thead { tr {
@@ -111,7 +112,8 @@ fn changes(book: &Book, comparison: &Comparison) -> Markup {
             p.hint { (quiet) " of " (comparison.valves.len()) " valves showed no sign before and show none now." }
             @if !comparison.reeds.is_empty() {
                 h3 { "Reeds" }
-                div.scroll { table {
+                p.hint.on-paper { "Both pitches of each reed stand in the tables of the plates; how much of the change is the reed's own, in this page on a screen and in reed-changes.csv." }
+                div.scroll.on-screen { table {
                     caption { "How far each reed moved, cents: in all = by temperature + with the whole block + the reed itself" }
                     thead { tr {
                         th { "Reed" } th.figure { "In all" } th.figure { "Temperature" } th.figure { "Whole block" } th.figure { "Itself" }
