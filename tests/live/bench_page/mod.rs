@@ -13,9 +13,9 @@ mod hostile;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod looks;
 #[cfg(all(target_os = "linux", feature = "mic"))]
-mod paper;
-#[cfg(all(target_os = "linux", feature = "mic"))]
 mod pages;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+mod paper;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod recording_screen;
 #[cfg(all(target_os = "linux", feature = "mic"))]

@@ -83,13 +83,15 @@ fn the_report_of_a_rank_of_41_plates_needs_eight_sheets_at_most() {
         width(&mut browser, pass);
         let rows = browser.value("document.querySelectorAll('#plates .on-paper tbody tr').length");
         assert_eq!(rows, 41, "a row for each plate");
-        let answer = browser.call("Page.printToPDF", json!({"preferCSSPageSize": true, "printBackground": true}));
+        let answer =
+            browser.call("Page.printToPDF", json!({"preferCSSPageSize": true, "printBackground": true}));
         let pdf = base64::engine::general_purpose::STANDARD.decode(answer["data"].as_str().unwrap()).unwrap();
         if let Ok(folder) = std::env::var("PLATENOTE_PICTURES") {
             std::fs::create_dir_all(&folder).unwrap();
             std::fs::write(Path::new(&folder).join(format!("sheets-{pass}.pdf")), &pdf).unwrap();
         }
-        let sheets = pdf.windows(12).filter(|bytes| bytes.starts_with(b"/Type /Page") && bytes[11] != b's').count();
+        let sheets =
+            pdf.windows(12).filter(|bytes| bytes.starts_with(b"/Type /Page") && bytes[11] != b's').count();
         println!("{pass}: {sheets} sheets");
         assert!((2..=MOST_SHEETS).contains(&sheets), "{pass}: {sheets} sheets");
     }
