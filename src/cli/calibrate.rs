@@ -52,17 +52,17 @@ pub(crate) struct Arguments {
 }
 
 fn tone(text: &str) -> Result<Hz, String> {
-    let hz = super::number(text).ok().filter(|hz| (50.0..=5_000.0).contains(hz)).and_then(Hz::new);
+    let hz = super::number::number(text).ok().filter(|hz| (50.0..=5_000.0).contains(hz)).and_then(Hz::new);
     hz.ok_or_else(|| format!("`{text}` is not a frequency from 50 to 5000 Hz"))
 }
 
 fn ppm(text: &str) -> Result<f64, String> {
-    let number = super::number(text).ok().filter(|number| (0.0..=1_000.0).contains(number));
+    let number = super::number::number(text).ok().filter(|number| (0.0..=1_000.0).contains(number));
     number.ok_or_else(|| format!("`{text}` is not a number of parts per million from 0 to 1000"))
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
-    let number = super::number(text).ok().filter(|number| (LEAST_S..=60.0).contains(number));
+    let number = super::number::number(text).ok().filter(|number| (LEAST_S..=60.0).contains(number));
     number.ok_or_else(|| format!("`{text}` is not a number of seconds from {LEAST_S} to 60"))
 }
 

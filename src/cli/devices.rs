@@ -27,7 +27,7 @@ pub(crate) struct Arguments {
 const LONGEST_S: f64 = 600.0;
 
 fn seconds(text: &str) -> Result<f64, String> {
-    let number = super::number(text).ok().filter(|number| (0.1..=LONGEST_S).contains(number));
+    let number = super::number::number(text).ok().filter(|number| (0.1..=LONGEST_S).contains(number));
     number.ok_or_else(|| format!("`{text}` is not a number of seconds from 0.1 to {LONGEST_S}"))
 }
 

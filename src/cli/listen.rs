@@ -14,7 +14,7 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "HZ", default_value = "440", value_parser = super::read::reference)]
     reference: crate::units::Hz,
     /// Stop after so long [default: go on]
-    #[arg(long = "for", value_name = "SECONDS", value_parser = super::number)]
+    #[arg(long = "for", value_name = "SECONDS", value_parser = super::number::number)]
     seconds: Option<f64>,
     /// One JSON object a line (docs/json.md)
     #[arg(long)]

@@ -16,6 +16,7 @@ mod listen;
 mod mark;
 mod new;
 mod next;
+mod number;
 mod output;
 mod package_files;
 mod pass;
@@ -34,6 +35,8 @@ mod standing_lines;
 mod status;
 mod sweep;
 mod take;
+#[cfg(feature = "mic")]
+mod terminal;
 mod tune;
 mod valves;
 mod verify;
@@ -44,7 +47,7 @@ mod worklist;
 use std::io::IsTerminal;
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use failure::{Ended, Failure};
 
@@ -142,13 +145,6 @@ fn obey(verb: Verb) -> Result<Ended, Failure> {
         Verb::Visit(arguments) => visit::run(arguments),
         Verb::Bench(arguments) => bench::run(arguments),
         Verb::Verify(arguments) => verify::run(arguments),
-        Verb::PackageFiles(arguments) => package_files::run(arguments),
+        Verb::PackageFiles(arguments) => package_files::run(arguments, Arguments::command()),
     }
-}
-
-/// A number as it is typed, with a decimal point or comma.
-fn number(text: &str) -> Result<f64, String> {
-    let plain = text.trim().replace(',', ".").replace('−', "-");
-    let number = plain.parse::<f64>().ok().filter(|number| number.is_finite());
-    number.ok_or_else(|| format!("`{}` is no number", text.trim()))
 }

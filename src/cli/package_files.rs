@@ -3,7 +3,7 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::{Args, CommandFactory};
+use clap::{Args, Command};
 use clap_complete::Shell;
 
 use super::failure::{Ended, Failure};
@@ -19,12 +19,13 @@ pub(crate) struct Arguments {
     folder: PathBuf,
 }
 
-pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+/// `command`: the whole program's.
+pub(crate) fn run(arguments: Arguments, mut command: Command) -> Result<Ended, Failure> {
     let man = made(&arguments.folder.join("man"))?;
     let completions = made(&arguments.folder.join("completions"))?;
-    clap_mangen::generate_to(super::Arguments::command(), &man).map_err(|source| written(&man, source))?;
+    clap_mangen::generate_to(command.clone(), &man).map_err(|source| written(&man, source))?;
     for shell in [Shell::Bash, Shell::Fish, Shell::Zsh] {
-        clap_complete::generate_to(shell, &mut super::Arguments::command(), "platenote", &completions)
+        clap_complete::generate_to(shell, &mut command, "platenote", &completions)
             .map_err(|source| written(&completions, source))?;
     }
     output::line(&arguments.folder.display().to_string())?;

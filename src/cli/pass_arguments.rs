@@ -15,7 +15,7 @@ pub(crate) struct PassArguments {
     #[arg(long)]
     new_pass: bool,
     /// Room temperature of the pass, °C
-    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true, value_parser = super::number)]
+    #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true, value_parser = super::number::number)]
     temperature: Option<f64>,
     /// Where the block is measured in this pass [default: instrument]
     #[arg(long = "place", value_enum, value_name = "WHERE")]

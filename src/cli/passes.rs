@@ -7,9 +7,10 @@ use serde_json::json;
 
 use super::clock::{self, TypedClock};
 use super::failure::{Ended, Failure};
+use super::number::number;
+use super::output;
 use super::pass_arguments::{PlaceName, day, near_pass, room_temperature};
 use super::take::{correction_json, tell, tell_undone};
-use super::{number, output};
 use crate::job::{Job, JobWriter, PassAmendment, PassFacts};
 
 /// List the passes, or put one right: rename, merge, withdraw it, or amend its temperature, day, place and clock

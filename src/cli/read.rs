@@ -6,8 +6,9 @@ use clap::Args;
 use rayon::prelude::*;
 
 use super::failure::{Ended, Failure};
-use super::{output, read_table};
-use crate::analysis::{self, Expectation, OppositeExpectation, Reading, Refusal};
+use super::output;
+use super::read_table::{self, FileReading, Silence};
+use crate::analysis::{self, Expectation, OppositeExpectation};
 use crate::audio;
 use crate::instrument::{Note, Temperament, Tuning};
 use crate::job::{Error as RecordError, FileLine, Table};
@@ -58,19 +59,6 @@ struct Wanted {
     path: PathBuf,
     note: Option<Note>,
     expectation: Expectation,
-}
-
-/// What a file gave.
-pub(crate) struct FileReading {
-    /// As the person named it.
-    pub name: String,
-    pub outcome: Result<(Reading, Option<(Note, Cents)>), Silence>,
-}
-
-/// Why a file gave no reading.
-pub(crate) enum Silence {
-    Refused(Refusal),
-    Unreadable(audio::Error),
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
@@ -133,34 +121,6 @@ fn line(heard: &FileReading) -> FileLine {
     }
 }
 
-impl Silence {
-    /// What was found.
-    pub(crate) fn what(&self) -> String {
-        match self {
-            Silence::Refused(refusal) => refusal.to_string(),
-            Silence::Unreadable(error) => error.to_string(),
-        }
-    }
-
-    /// What to do next.
-    pub(crate) fn next(&self) -> &'static str {
-        match self {
-            Silence::Refused(Refusal::Empty | Refusal::Silent) => {
-                "check that the right input was recorded, and record the take again"
-            }
-            Silence::Refused(Refusal::Rate { .. }) => "record at 48000, or convert it to that",
-            Silence::Refused(Refusal::TooShort { .. }) => "hold the note longer and record the take again",
-            Silence::Refused(Refusal::NoTone) => {
-                "listen to the take; bring the microphone nearer and record it again"
-            }
-            Silence::Refused(Refusal::NotSteady) => {
-                "play with an even pull and no change of note, and record the take again"
-            }
-            Silence::Unreadable(error) => error.next(),
-        }
-    }
-}
-
 fn expectation(
     note: Option<Note>,
     opposite: Option<OppositePitch>,
@@ -219,7 +179,7 @@ fn opposite(text: &str) -> Result<OppositePitch, String> {
     if text.eq_ignore_ascii_case("none") {
         return Ok(OppositePitch::OneReed);
     }
-    match super::number(text) {
+    match super::number::number(text) {
         Ok(number) => Hz::new(number)
             .map(OppositePitch::Pitch)
             .ok_or_else(|| format!("`{text}` Hz is no pitch; write a number above 0")),
@@ -230,11 +190,11 @@ fn opposite(text: &str) -> Result<OppositePitch, String> {
 }
 
 fn above_zero(text: &str) -> Result<f64, String> {
-    let number = super::number(text).ok().filter(|number| *number > 0.0);
+    let number = super::number::number(text).ok().filter(|number| *number > 0.0);
     number.ok_or_else(|| format!("`{text}` is not a number of cents above 0"))
 }
 
 pub(crate) fn reference(text: &str) -> Result<Hz, String> {
-    let number = super::number(text).ok().filter(|number| (400.0..=470.0).contains(number));
+    let number = super::number::number(text).ok().filter(|number| (400.0..=470.0).contains(number));
     number.and_then(Hz::new).ok_or_else(|| format!("`{text}` is not a pitch of A4 from 400 to 470 Hz"))
 }

@@ -2,12 +2,25 @@
 
 use super::failure::{Failure, print_error};
 use super::output::{self, signed};
-use super::read::{FileReading, Silence};
-use crate::analysis::{NotMeasured, Opposite, Reading, Tail};
+use crate::analysis::{NotMeasured, Opposite, Reading, Refusal, Tail};
+use crate::audio;
 use crate::instrument::Note;
 use crate::units::Cents;
 
 const HEADER: [&str; 7] = ["file", "note", "cents", "pitch", "opposite reed", "breath", "start"];
+
+/// What a file gave.
+pub(crate) struct FileReading {
+    /// As the person named it.
+    pub name: String,
+    pub outcome: Result<(Reading, Option<(Note, Cents)>), Silence>,
+}
+
+/// Why a file gave no reading.
+pub(crate) enum Silence {
+    Refused(Refusal),
+    Unreadable(audio::Error),
+}
 
 /// Rows are kept until the widths are known; files that gave nothing follow as errors.
 pub(crate) struct ReadTable {
@@ -98,5 +111,33 @@ fn opposite(opposite: &Opposite) -> String {
         }
         Opposite::Unresolved { needs: None, reason, .. } => format!("cannot tell: {reason}"),
         Opposite::NotLooked => "none on this plate".into(),
+    }
+}
+
+impl Silence {
+    /// What was found.
+    pub(crate) fn what(&self) -> String {
+        match self {
+            Silence::Refused(refusal) => refusal.to_string(),
+            Silence::Unreadable(error) => error.to_string(),
+        }
+    }
+
+    /// What to do next.
+    pub(crate) fn next(&self) -> &'static str {
+        match self {
+            Silence::Refused(Refusal::Empty | Refusal::Silent) => {
+                "check that the right input was recorded, and record the take again"
+            }
+            Silence::Refused(Refusal::Rate { .. }) => "record at 48000, or convert it to that",
+            Silence::Refused(Refusal::TooShort { .. }) => "hold the note longer and record the take again",
+            Silence::Refused(Refusal::NoTone) => {
+                "listen to the take; bring the microphone nearer and record it again"
+            }
+            Silence::Refused(Refusal::NotSteady) => {
+                "play with an even pull and no change of note, and record the take again"
+            }
+            Silence::Unreadable(error) => error.next(),
+        }
     }
 }

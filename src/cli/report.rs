@@ -87,6 +87,6 @@ fn print(reported: &Reported, json: bool) -> Result<(), Failure> {
 
 /// From nothing to what a browser still opens.
 fn megabytes(text: &str) -> Result<f64, String> {
-    let number = super::number(text).ok().filter(|number| (0.0..=500.0).contains(number));
+    let number = super::number::number(text).ok().filter(|number| (0.0..=500.0).contains(number));
     number.ok_or_else(|| "give megabytes from 0 to 500".to_owned())
 }

@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::say_all;
+use super::remarks::say_all;
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::cli::standing_lines::standing_lines;

@@ -2,6 +2,7 @@
 
 mod beating;
 mod json;
+mod remarks;
 mod speech;
 mod standing_pitch;
 mod text;
@@ -114,41 +115,20 @@ fn newest_pass(job: &Job) -> Result<String, Failure> {
     })
 }
 
-/// All words that concern the results as a whole.
-fn warnings(job: &Job, told: &Evaluation) -> Vec<String> {
-    let odd = job.odd_lines().iter().map(|odd| format!("diary line {}: {}", odd.line, odd.oddity));
-    let compared = told.comparison.iter().flat_map(|comparison| &comparison.warnings);
-    odd.chain(told.remarks().chain(&told.later.findings.warnings).chain(compared).cloned()).collect()
-}
-
-/// Print what a person should know beside JSON results.
-fn say_all(job: &Job, told: &Evaluation) {
-    for warning in warnings(job, told) {
-        output::say(&warning);
-    }
-    for reed in &told.later.findings.reeds {
-        if let Err(missing) = &reed.pitch {
-            output::say(&format!("{}: {missing}", reed.place));
-        }
-        for warning in &reed.warnings {
-            output::say(&format!("{}: {warning}", reed.place));
-        }
-    }
-}
-
 fn temperament(text: &str) -> Result<Temperament, String> {
     const RIGHT: &str = "give `equal`, or 12 offsets in cents from -100 to 100, C first";
     if text == "equal" {
         return Ok(Temperament::EQUAL);
     }
     let words = text.split([' ', ';']).filter(|word| !word.is_empty());
-    let offsets: Option<Vec<f64>> =
-        words.map(|word| crate::cli::number(word).ok().filter(|cents| cents.abs() <= MOST_OFFSET)).collect();
+    let offsets: Option<Vec<f64>> = words
+        .map(|word| crate::cli::number::number(word).ok().filter(|cents| cents.abs() <= MOST_OFFSET))
+        .collect();
     let table = offsets.and_then(|offsets| <[f64; 12]>::try_from(offsets).ok());
     table.map(Temperament).ok_or_else(|| RIGHT.to_owned())
 }
 
 fn stretch(text: &str) -> Result<Cents, String> {
-    let cents = crate::cli::number(text).ok().filter(|cents| cents.abs() <= MOST_OFFSET);
+    let cents = crate::cli::number::number(text).ok().filter(|cents| cents.abs() <= MOST_OFFSET);
     cents.and_then(Cents::new).ok_or_else(|| "give cents an octave, from -100 to 100".to_owned())
 }

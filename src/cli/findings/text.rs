@@ -1,6 +1,6 @@
 //! Findings for a person: what to do next first, the tables after it.
 
-use super::warnings;
+use super::remarks::warnings;
 use crate::cli::failure::Failure;
 use crate::cli::output::{line, signed};
 use crate::evaluation::Evaluation;

@@ -1,6 +1,4 @@
-//! What is typed while the takes are recorded; a thread of its own waits for it.
-
-use std::sync::mpsc::{Receiver, channel};
+//! What is typed while the takes are recorded.
 
 use crate::instrument::Stroke;
 
@@ -17,24 +15,6 @@ pub(super) enum Key {
     Stop,
     /// Nothing of these.
     Unknown(String),
-}
-
-/// Lines typed from now on; a closed stdin types nothing and stops nothing.
-pub(super) fn listen() -> Receiver<Key> {
-    let (typed, keys) = channel();
-    let waiting = std::thread::Builder::new().name("keys".into()).spawn(move || {
-        for line in std::io::stdin().lines() {
-            let Ok(line) = line else { return };
-            if let Some(key) = key(&line)
-                && typed.send(key).is_err()
-            {
-                return;
-            }
-        }
-    });
-    // Without a thread for them there are no keys, and recording goes on without.
-    drop(waiting);
-    keys
 }
 
 /// The key a line stands for; an empty line stands for none.

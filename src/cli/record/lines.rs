@@ -4,10 +4,11 @@ use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 
 use super::front::Front;
-use super::keys::{self, Key};
+use super::keys::{Key, key};
 use super::words;
 use crate::cli::failure::Failure;
 use crate::cli::output;
+use crate::cli::terminal::typed_lines;
 use crate::instrument::ReedPlace;
 use crate::session::{SessionEvent, Snapshot};
 
@@ -29,7 +30,7 @@ impl Lines {
     pub fn new(json: bool) -> Self {
         Self {
             json,
-            keys: keys::listen(),
+            keys: typed_lines(key),
             due: None,
             counted: Instant::now(),
             is_floor_told: false,

@@ -76,8 +76,6 @@ enum Only {
 
 #[cfg(feature = "mic")]
 pub(crate) use run::run;
-#[cfg(feature = "mic")]
-pub(in crate::cli) use screen::large;
 
 #[cfg(not(feature = "mic"))]
 pub(crate) fn run(arguments: Arguments) -> Result<super::failure::Ended, super::failure::Failure> {

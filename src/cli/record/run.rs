@@ -1,7 +1,5 @@
 //! A session played in front of a terminal: what it says to the one who plays, and what is typed.
 
-use std::io::IsTerminal;
-
 use super::front::Front;
 use super::keys::Key;
 use super::lines::Lines;
@@ -10,6 +8,7 @@ use super::{Arguments, which};
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
 use crate::cli::output;
+use crate::cli::terminal::choose;
 use crate::instrument::Spot;
 use crate::job::{JobWriter, PassChange};
 use crate::repair::Work;
@@ -43,7 +42,11 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         "" => format!("pass `{}`", facts.pass),
         title => format!("{title}, pass `{}`", facts.pass),
     };
-    let mut front = choose(arguments.lines, arguments.json, &title);
+    let mut front = choose(
+        arguments.lines || arguments.json,
+        || -> std::io::Result<Box<dyn Front>> { Ok(Box::new(Screen::open(&title)?)) },
+        || Box::new(Lines::new(arguments.json)),
+    );
     if facts.temperature_c.is_none() {
         front.word("room temperature? type `temperature 19.5`, or leave it out");
     }
@@ -138,18 +141,5 @@ fn sum_up(session: &Session) {
             output::say(&format!("{} reeds are left; started again, it goes on where it was", due.left))
         }
         None => output::say("no reed is left"),
-    }
-}
-
-/// A screen where a person sits in front of one, else lines.
-fn choose(lines: bool, json: bool, title: &str) -> Box<dyn Front> {
-    let is_terminal = std::io::stdout().is_terminal() && std::io::stdin().is_terminal();
-    if lines || json || !is_terminal {
-        return Box::new(Lines::new(json));
-    }
-    match Screen::open(title) {
-        Ok(screen) => Box::new(screen),
-        // A terminal that cannot be drawn on still takes lines.
-        Err(_) => Box::new(Lines::new(json)),
     }
 }

@@ -3,9 +3,10 @@
 use std::path::Path;
 
 use super::Arguments;
-use super::keys::{self, Key};
+use super::keys::{Key, key};
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
+use crate::cli::terminal::typed_lines;
 use crate::cli::{output, sweep};
 use crate::job::{JobWriter, LongRecording};
 use crate::session;
@@ -65,7 +66,7 @@ fn listen(
     job: &mut JobWriter,
     folder: &Path,
 ) -> Result<(), Failure> {
-    let keys = keys::listen();
+    let keys = typed_lines(key);
     let (mut sound, mut said_s) = (Vec::new(), 0.0);
     let name = recording
         .path()

@@ -2,7 +2,9 @@
 
 use std::sync::mpsc::{Receiver, channel};
 
-use super::{Arguments, say_due, say_how, tell, trial};
+use super::arguments::Arguments;
+use super::trial;
+use super::words::{say_due, say_how, tell};
 use crate::audio::{Incident, Microphone};
 use crate::cli::failure::{Ended, Failure};
 use crate::cli::output;

@@ -1,76 +1,21 @@
 //! `seal JOB PLACE`: the sealing test of one valve, open and sealed in turn, with a microphone or from sound files.
 
+mod arguments;
 #[cfg(feature = "mic")]
 mod live;
 mod trial;
-
-use std::path::PathBuf;
-
-use clap::{Args, ValueEnum};
-use serde_json::json;
+mod words;
 
 use super::failure::{Ended, Failure};
-use super::pass_arguments::PassArguments;
-use super::sealing_words::{self, CAUTIONS, SealingLine};
-use super::{clock, output};
+use super::output;
 use crate::audio;
 use crate::instrument::{Instrument, ReedPlace, Stroke, ValvePlace};
-#[cfg(feature = "mic")]
-use crate::job::SealState;
 use crate::job::{BlownKind, JobWriter, SealBenchFile};
 use crate::session::{SealSaid, SealingTest, Setting};
 
-/// Test one valve: play its reed open and with the path behind the valve closed from outside, in turn
-#[derive(Args)]
-#[command(after_help = "\
-The order is open, sealed, open, then sealed and open again until it is settled, within two minutes, the microphone and \
-yourself untouched. By a water gauge or weighted bellows: plays of 3 s at about 450 Pa. By hand: swells from soft to loud to \
-soft over 5 to 8 s. Type `stop` and Enter to end; every play so far is kept.
-The bench itself: `--good` keeps what sealing changes on a plate known to be good, `--strip 0.1` a trial with a strip of \
-0.1 mm under a good valve (docs/known-leak.md).")]
-pub(crate) struct Arguments {
-    /// Folder of the job
-    #[arg(value_name = "JOB")]
-    folder: PathBuf,
-    /// The valve or the reed that tests it: `bass B3 inner`, `B3 draw`
-    // Another name than `--place`, which says where the pass is measured.
-    #[arg(value_name = "PLACE", required = true)]
-    valve: Vec<String>,
-    #[command(flatten)]
-    pass: PassArguments,
-    /// How it is blown [default: told from the sound]
-    #[arg(long, value_enum, value_name = "HOW")]
-    blown: Option<Blown>,
-    /// Sound files instead of the microphone, in order: open, sealed, open, …
-    #[arg(long, value_name = "FILE", num_args = 1..)]
-    files: Vec<PathBuf>,
-    /// The input: its name, or enough of it [default: the system's own choice]
-    #[arg(long, value_name = "NAME", conflicts_with = "files")]
-    device: Option<String>,
-    /// Clock of the device that recorded the files: its name, or ppm as `12.5±3`
-    #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true, requires = "files")]
-    clock: Option<clock::TypedClock>,
-    /// The plate is known to be good: keep what sealing changes on it with the bench
-    #[arg(long, conflicts_with = "strip")]
-    good: bool,
-    /// A trial: thickness of the strip under the valve, which is a good one otherwise
-    #[arg(long, value_name = "MM")]
-    strip: Option<f64>,
-    /// For the trial: what the opposite tongue leaves open at rest [default: by its pitch]
-    #[arg(long, value_name = "MM2", requires = "strip")]
-    opening: Option<f64>,
-    /// One JSON object a line (docs/json.md)
-    #[arg(long)]
-    json: bool,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Blown {
-    /// Evenly, by a gauge or weighted bellows
-    Held,
-    /// Soft, loud, soft, by hand
-    Swell,
-}
+pub(crate) use arguments::Arguments;
+use arguments::Blown;
+use words::tell;
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let change = arguments.pass.checked()?;
@@ -161,58 +106,4 @@ fn reed_of(instrument: &Instrument, text: &str) -> Result<ReedPlace, Failure> {
     }
     let what = if has_reed { "no valve is due there" } else { "no reed sounds there" };
     Err(Failure::could_not(format!("{text}: {what}"), "name a valve that the plan has, as `B3 outer`"))
-}
-
-/// Say what is due and how to close it.
-#[cfg(feature = "mic")]
-fn say_due(reed: &ReedPlace, state: SealState, play: usize) {
-    let how = match state {
-        SealState::Open => "open; the hand rests beside the plate as it will when it is sealed",
-        SealState::Sealed => "sealed; the same pressure",
-    };
-    output::say(&format!("play {}: {reed}, {how}", play + 1));
-}
-
-/// Say beforehand what will be closed, and the cautions.
-#[cfg_attr(not(feature = "mic"), allow(dead_code))] // What a guided test says; that needs a microphone.
-fn say_how(reed: &ReedPlace) {
-    output::say(sealing_words::what_to_close(reed.stroke));
-    for line in sealing_words::drawing(reed.stroke) {
-        output::say(line);
-    }
-    for caution in CAUTIONS {
-        output::say(&format!("caution: {caution}"));
-    }
-}
-
-fn tell(said: &SealSaid, pass: &str, as_json: bool) -> Result<(), Failure> {
-    match said {
-        SealSaid::Began => output::say("it sounds"),
-        SealSaid::Trouble(trouble) => output::say(&format!("warning: {trouble}")),
-        SealSaid::Nothing(refusal) => {
-            output::say(&format!("the play gives nothing, {refusal}; it is not kept, play it once more"));
-        }
-        SealSaid::Kept { state, file, level_db, kind, finding } => {
-            let blown = match kind {
-                crate::analysis::PlayKind::Held => "held",
-                crate::analysis::PlayKind::Swell => "swell",
-            };
-            if as_json {
-                output::json(&json!({"format": 1, "kind": "seal_play", "sealed": state.name(),
-                    "blown": blown, "level_dbfs": level_db, "take": file}))?;
-            } else {
-                output::line(&format!("{}: {blown}, {level_db:.1} dBFS ({file})", state.name()))?;
-            }
-            match finding {
-                Some(finding) if as_json => output::json(&SealingLine::new(pass, finding))?,
-                Some(finding) => {
-                    for line in sealing_words::lines(finding) {
-                        output::line(&line)?;
-                    }
-                }
-                None => {}
-            }
-        }
-    }
-    Ok(())
 }

@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::Arguments;
+use super::arguments::Arguments;
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::job::{Job, KnownLeak, SealBenchFile};

@@ -1,6 +1,6 @@
 //! The recording goes by once more, and each placed note becomes a take.
 
-use super::Arguments;
+use super::arguments::Arguments;
 use super::proposal::{Proposal, Row};
 use crate::audio;
 use crate::cli::failure::{Ended, Failure, print_error};

@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::Arguments;
+use super::arguments::Arguments;
 use super::draw::Pictures;
 use super::keep::Kept;
 use super::proposal::{Proposal, Row};

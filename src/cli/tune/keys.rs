@@ -1,7 +1,5 @@
 //! What is typed while a reed is tuned.
 
-use std::sync::mpsc::{Receiver, channel};
-
 use crate::repair::Part;
 
 /// Something that was typed.
@@ -20,24 +18,6 @@ pub(super) enum Key {
 
 /// More strokes in one go are a slip of the keys.
 const MOST_STROKES: u32 = 500;
-
-/// Lines typed from now on; a closed stdin types nothing and stops nothing.
-pub(super) fn listen() -> Receiver<Key> {
-    let (typed, keys) = channel();
-    let waiting = std::thread::Builder::new().name("keys".into()).spawn(move || {
-        for line in std::io::stdin().lines() {
-            let Ok(line) = line else { return };
-            if let Some(key) = key(&line)
-                && typed.send(key).is_err()
-            {
-                return;
-            }
-        }
-    });
-    // Without a thread for them there are no keys, and tuning goes on without.
-    drop(waiting);
-    keys
-}
 
 /// The key a line stands for; an empty line stands for none.
 pub(super) fn key(line: &str) -> Option<Key> {

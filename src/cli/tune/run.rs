@@ -1,10 +1,13 @@
 //! The loop in front of a terminal: sound in, what it means out, keys back.
 
 use super::Arguments;
-use super::front::{self, Front};
+use super::front::Front;
 use super::keys::Key;
+use super::lines::Lines;
+use super::screen::Screen;
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
+use crate::cli::terminal::choose;
 use crate::cli::{output, pass, places};
 use crate::evaluation::{self, Detail, PassChoice};
 use crate::instrument::{ReedPlace, Spot, Stroke};
@@ -59,7 +62,11 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         "" => "tuning".to_owned(),
         title => format!("{title}, tuning"),
     };
-    let mut front = front::choose(arguments.lines, arguments.json, &title);
+    let mut front = choose(
+        arguments.lines || arguments.json,
+        || -> std::io::Result<Box<dyn Front>> { Ok(Box::new(Screen::open(&title)?)) },
+        || Box::new(Lines::new(arguments.json)),
+    );
     let setting = TuneSetting { rate_hz: input.rate_hz, channels: input.channels, clock, hand, keep };
     let mut tuning = Tuning::new(&mut job, setting, reeds, goes, gains);
     let played = play(&mut tuning, &mut microphone, front.as_mut());

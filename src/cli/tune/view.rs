@@ -8,7 +8,7 @@ use ratatui::widgets::{Paragraph, Wrap};
 
 use super::words;
 use crate::cli::output::signed;
-use crate::cli::record::large;
+use crate::cli::terminal::large;
 use crate::session::TuneNow;
 
 /// The scale shows so many tolerances on either side.

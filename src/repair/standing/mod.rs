@@ -4,10 +4,9 @@
 //! that did. A noted change makes older evidence historic: it is still named, and no longer speaks for what is there.
 //! Sources: these rules are our own; what a sign means is `judgement`'s.
 
+mod evidence;
 mod reed;
 mod valve;
-
-use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -16,8 +15,9 @@ use super::bench::Bench;
 use super::mark::{Happening, Mark};
 use super::rule::ValveRule;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace, ValvePlace};
-use crate::judgement::{Findings, Swap};
+use crate::judgement::Swap;
 
+pub use evidence::{Noted, PassEvidence, TakeMoment};
 pub use reed::{PitchEvidence, ReedStanding, ReedState};
 pub use valve::{Answer, Evidence, ValveStanding, ValveVerdict};
 
@@ -59,41 +59,6 @@ pub enum PlateLies {
     Lifted,
     /// Fixed to the block again since it was last lifted.
     Fixed,
-}
-
-/// When a take was sounded, and which it is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct TakeMoment {
-    /// Its number among the takes of the reed in its pass.
-    pub n: u32,
-    /// When.
-    pub at: Timestamp,
-    /// The day, where the bench is.
-    pub day: Date,
-}
-
-/// A pass as evidence: what was found in it, and when each take was sounded.
-#[derive(Debug, Clone, Copy)]
-pub struct PassEvidence<'a> {
-    /// What was found.
-    pub findings: &'a Findings,
-    /// The take that speaks for each reed.
-    pub takes: &'a BTreeMap<ReedPlace, TakeMoment>,
-    /// The newest play of a sealing test of each reed.
-    pub plays: &'a BTreeMap<ReedPlace, TakeMoment>,
-}
-
-/// Work noted at a place.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Noted {
-    /// The mark's number.
-    pub n: u32,
-    /// When it was noted.
-    pub at: Timestamp,
-    /// The day.
-    pub day: Date,
-    /// What was done, as typed.
-    pub work: String,
 }
 
 impl Standing {
@@ -174,10 +139,6 @@ impl Mark {
         matches!(self.work, Lifted | PutBack | Waxed)
             && self.spots.iter().any(|spot| super::bench::plate_of(spot) == place)
     }
-
-    fn noted(&self) -> Noted {
-        Noted { n: self.n, at: self.at, day: self.day, work: self.work.to_string() }
-    }
 }
 
 /// Swaps by the newest takes of their plates: one that a later pass does not show any more is put right.
@@ -218,9 +179,4 @@ fn gaps(instrument: &Instrument, passes: &[PassEvidence]) -> Vec<ReedPlace> {
         if 2 * missing.len() < row.len() { missing } else { Vec::new() }
     });
     left_out.collect()
-}
-
-/// Whether the plate lies in another one's place in this pass: then it was another one that was heard.
-fn is_astray(pass: &PassEvidence, plate: &PlatePlace) -> bool {
-    pass.findings.swaps.iter().any(|swap| swap.places.contains(plate))
 }

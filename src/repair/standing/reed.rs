@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::{Noted, PassEvidence, is_astray};
+use super::evidence::{Noted, PassEvidence, is_astray};
 use crate::instrument::{Instrument, ReedPlace};
 use crate::judgement::{ReedPitch, Tune};
 use crate::repair::bench::faces_of;

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::{Noted, PassEvidence, is_astray};
+use super::evidence::{Noted, PassEvidence, is_astray};
 use crate::analysis::NotMeasured;
 use crate::instrument::{Face, Instrument, ReedPlace, ValvePlace};
 use crate::judgement::{Sign, ValveFinding, Verdict, unheard};

@@ -6,146 +6,75 @@ mod tests;
 mod view;
 
 use std::io;
-use std::time::{Duration, Instant};
 
-use ratatui::DefaultTerminal;
-use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-
-pub(in crate::cli) use view::large;
+use ratatui::crossterm::event::{KeyCode, KeyEvent};
 
 use super::front::Front;
 use super::keys::{self, Key};
 use super::words::{self, Told};
 use crate::cli::failure::Failure;
+use crate::cli::terminal::{Canvas, Typed, type_into, with_control};
 use crate::instrument::Stroke;
 use crate::session::{SessionEvent, Snapshot};
 use state::{State, Typing};
 
-/// The screen is drawn no more often: enough for a meter, little for a slow line.
-const EVERY: Duration = Duration::from_millis(50);
-
-/// The screen; dropped or panicked over, it gives the terminal back as it was.
+/// The session drawn on the whole terminal.
 pub(super) struct Screen {
-    terminal: DefaultTerminal,
+    canvas: Canvas,
     state: State,
-    drawn: Option<Instant>,
     /// What is printed when the screen is gone.
     told: Vec<Told>,
-    is_open: bool,
-    /// The system asks the program to end.
-    #[cfg(unix)]
-    ending: std::sync::Arc<std::sync::atomic::AtomicBool>,
 }
 
 impl Screen {
-    /// Take over the terminal. A panic gives it back before it is told.
+    /// Take over the terminal.
     pub fn open(title: &str) -> io::Result<Self> {
-        let terminal = ratatui::try_init()?;
-        let screen = Self {
-            terminal,
-            state: State::new(title),
-            drawn: None,
-            told: Vec::new(),
-            is_open: true,
-            #[cfg(unix)]
-            ending: std::sync::Arc::default(),
-        };
-        #[cfg(unix)]
-        for signal in [signal_hook::consts::SIGTERM, signal_hook::consts::SIGHUP, signal_hook::consts::SIGINT]
-        {
-            signal_hook::flag::register(signal, screen.ending.clone())?;
-        }
-        Ok(screen)
-    }
-
-    fn give_back(&mut self) {
-        if std::mem::take(&mut self.is_open) {
-            ratatui::restore();
-        }
-    }
-
-    fn is_asked_to_end(&self) -> bool {
-        #[cfg(unix)]
-        return self.ending.load(std::sync::atomic::Ordering::Relaxed);
-        #[cfg(not(unix))]
-        false
-    }
-}
-
-impl Drop for Screen {
-    fn drop(&mut self) {
-        self.give_back();
+        Ok(Self { canvas: Canvas::open()?, state: State::new(title), told: Vec::new() })
     }
 }
 
 impl Front for Screen {
     fn keys(&mut self) -> Vec<Key> {
-        let mut keys = Vec::new();
-        // A terminal that is gone types nothing; the signal says so.
-        while event::poll(Duration::ZERO).unwrap_or(false) {
-            match event::read() {
-                Ok(Event::Key(pressed)) if pressed.kind != KeyEventKind::Release => {
-                    keys.extend(key(pressed, &mut self.state.typing));
-                }
-                Ok(_) => {}
-                Err(_) => break,
-            }
-            self.drawn = None;
-        }
-        if self.is_asked_to_end() {
-            keys.push(Key::Stop);
-        }
-        keys
+        self.canvas.keys(Key::Stop, |pressed| key(pressed, &mut self.state.typing))
     }
 
     fn look(&mut self, now: &Snapshot) -> Result<(), Failure> {
-        if self.drawn.is_some_and(|drawn| drawn.elapsed() < EVERY) && !now.is_clipped {
+        if !self.canvas.is_due() && !now.is_clipped {
             return Ok(());
         }
-        self.drawn = Some(Instant::now());
         let shown = self.state.view(now);
-        let drawn = self.terminal.draw(|frame| view::draw(&shown, frame)).map(|_| ());
-        drawn.map_err(|error| {
-            Failure::could_not(
-                format!("the terminal cannot be drawn on: {error}"),
-                "start it again with `--lines`",
-            )
-        })
+        self.canvas.draw(|frame| view::draw(&shown, frame))
     }
 
     fn happened(&mut self, said: &SessionEvent) -> Result<(), Failure> {
         self.state.happened(said);
         let is_result = |told: &Told| matches!(told, Told::Result(_));
         self.told.extend(words::of(said, false)?.into_iter().filter(is_result));
-        self.drawn = None;
+        self.canvas.changed();
         Ok(())
     }
 
     fn word(&mut self, text: &str) {
         self.state.word(text);
-        self.drawn = None;
+        self.canvas.changed();
     }
 
     fn close(&mut self) -> Result<(), Failure> {
-        self.give_back();
+        self.canvas.close();
         self.told.drain(..).try_for_each(|told| told.print())
     }
 }
 
 /// What a pressed key stands for; while something is typed, it is a letter of it.
 fn key(pressed: KeyEvent, typing: &mut Option<Typing>) -> Option<Key> {
-    if pressed.modifiers.contains(KeyModifiers::CONTROL) {
-        return matches!(pressed.code, KeyCode::Char('c' | 'd')).then_some(Key::Stop);
+    if let Some(is_stop) = with_control(pressed) {
+        return is_stop.then_some(Key::Stop);
     }
     if let Some(Typing::Note(text) | Typing::Celsius(text)) = typing {
-        match pressed.code {
-            KeyCode::Char(letter) => text.push(letter),
-            KeyCode::Backspace => {
-                text.pop();
-            }
-            KeyCode::Esc => *typing = None,
-            KeyCode::Enter => return typing.take().and_then(typed),
-            _ => {}
+        match type_into(text, pressed.code) {
+            Typed::Open => {}
+            Typed::Done => return typing.take().and_then(typed),
+            Typed::Dropped => *typing = None,
         }
         return None;
     }

@@ -1,11 +1,12 @@
 //! The screen as it is drawn: letters large enough to be read from two metres, no colour, 80 by 24 and any other size.
 
 use ratatui::Frame;
-use ratatui::layout::{Constraint, Layout, Rect};
+use ratatui::layout::{Constraint, Layout};
 use ratatui::style::{Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
-use tui_big_text::{BigText, PixelSize};
+
+use crate::cli::terminal::large;
 
 /// The meter's left end, dBFS; its right end is full scale.
 const METER_FROM_DBFS: f64 = -80.0;
@@ -60,22 +61,6 @@ pub(super) fn draw(view: &View, frame: &mut Frame) {
     large(&view.last_cents, last_cents, frame);
     frame.render_widget(Paragraph::new(view.message.as_str()).style(bold).wrap(Wrap { trim: true }), message);
     frame.render_widget(Line::styled(view.keys.as_str(), Modifier::REVERSED), keys);
-}
-
-/// Text as large as the area takes.
-pub(in crate::cli) fn large(text: &str, area: Rect, frame: &mut Frame) {
-    let letters = text.chars().count() as u16;
-    let (wide, narrow) = match area.height {
-        8.. => (PixelSize::Full, PixelSize::HalfWidth),
-        4.. => (PixelSize::HalfHeight, PixelSize::Quadrant),
-        _ => {
-            let line = Line::styled(text, Style::new().add_modifier(Modifier::BOLD | Modifier::REVERSED));
-            return frame.render_widget(line, area);
-        }
-    };
-    let size = if 8 * letters <= area.width { wide } else { narrow };
-    let big = BigText::builder().pixel_size(size).lines(vec![Line::raw(text)]).build();
-    frame.render_widget(big, area);
 }
 
 /// Where a level lies on a meter of so many cells.
