@@ -51,7 +51,8 @@ impl RankPair {
     }
 }
 
-/// Every rank that the plan sets off, beside the first rank of its block that stands on pitch and has its notes.
+/// Every rank that the plan sets off, beside the first rank of its block that stands on pitch and has its notes, or those an
+/// octave away.
 pub fn rank_pairs(instrument: &Instrument, findings: &Findings) -> Vec<RankPair> {
     let is_straight = |row: &Row| matches!(&row.tremolo, Tremolo::Even(cents) if *cents == Cents::ZERO);
     let mut pairs = Vec::new();
@@ -86,10 +87,19 @@ fn notes_beside(findings: &Findings, block: &str, row: &str, companion: &str) ->
     let mut notes: Vec<(ReedPlace, Beside)> = of(row)
         .into_iter()
         .filter_map(|(place, note, rank)| {
-            let is_same =
-                |(other, at, _): &&(&ReedPlace, Note, _)| *at == note && other.stroke == place.stroke;
-            let (.., beside) = companions.iter().find(is_same)?;
-            let uncertainty = distance(rank, *beside).uncertainty;
+            let at = |off: i16| {
+                let is_it = |(other, at, _): &&(&ReedPlace, Note, _)| {
+                    at.number() == note.number() + off && other.stroke == place.stroke
+                };
+                companions.iter().find(is_it).map(|(.., pitch)| *pitch)
+            };
+            // An octave apart the companion counts at the rank's own octave, as the plan's beats do.
+            let octave = |off: i16, cents: f64| {
+                let (f0, doubt) = at(off)?;
+                Some((f0.raised_by(Cents::new(cents)?), doubt))
+            };
+            let beside = at(0).or_else(|| octave(-12, 1200.0)).or_else(|| octave(12, -1200.0))?;
+            let uncertainty = distance(rank, beside).uncertainty;
             Some((place.clone(), Beside { note, companion: beside.0, rank: rank.0, uncertainty }))
         })
         .collect();

@@ -3,13 +3,14 @@
 use platenote::analysis::{Expectation, read};
 use platenote::audio::read_file;
 use platenote::instrument::{Note, Temperament, Tremolo, Tuning};
-use platenote::tuning::{Beside, Together, Told, beats_of, departures, followed};
+use platenote::judgement::judge;
+use platenote::tuning::{Beside, Together, Told, beats_of, departures, followed, rank_pairs};
 use platenote::units::{Cents, Hz};
 use serde_json::Value;
 
 use crate::bench::chance::Chance;
 use crate::bench::statistics::over_seeds;
-use crate::judgement::built::{cents, hz};
+use crate::judgement::built::{cents, detune, hz, in_tune, instrument};
 
 /// A rank of 36 notes that follows beats rising from `low` to `high` per second, with scatter and wild notes.
 fn rank(seed: u64, side: f64, scatter_hz: f64) -> (Vec<Beside>, impl Fn(i16) -> f64) {
@@ -148,4 +149,34 @@ fn the_two_reeds_are_found_among_those_that_sound() {
     assert!((octave.heard - 0.3).abs() < 1e-9 && octave.computed.abs() < 1e-9, "{octave:?}");
     assert_eq!(Together::among(&heard[..1], [pitch(440.0), pitch(442.4)]), None);
     assert_eq!(Together::among(&heard, [pitch(440.0), pitch(523.0)]), None);
+}
+
+/// A rank an octave from its companion and 3 cents off on purpose: beats at the rank's own pitch, and what is off the plan.
+#[test]
+fn an_octave_rank_set_off_is_told_beside_its_companion() {
+    for octave in [12, -12] {
+        let mut plan = instrument(6);
+        let mut rank = plan.blocks[0].rows[0].clone();
+        rank.name = "B".to_owned();
+        rank.tremolo = Tremolo::Even(cents(3.0));
+        for plate in &mut rank.plates {
+            for reed in [&mut plate.reeds.press, &mut plate.reeds.draw].into_iter().flatten() {
+                reed.note = Note::from_number(reed.note.number() + octave).unwrap();
+            }
+        }
+        plan.blocks[0].rows.push(rank);
+        let mut pass = in_tune(&plan);
+        let wild = plan.reeds().map(|(place, _)| place).find(|place| place.plate.row == "B").unwrap();
+        detune(&mut pass, &wild, 20.0);
+        let pairs = rank_pairs(&plan, &judge(&plan, &pass));
+        let [pair] = pairs.as_slice() else { panic!("{pairs:?}") };
+        assert_eq!(pair.notes.len(), 12);
+        for ((place, off), (_, beside)) in pair.departures().into_iter().zip(&pair.notes) {
+            let cents_off = beside.rank.cents_above(beside.companion).get();
+            let wanted = if *place == wild { 23.0 } else { 3.0 };
+            assert!((cents_off - wanted).abs() < 1e-6, "{place}: {cents_off}");
+            assert_eq!(off.abs() > 1e-6, *place == wild, "{place}: {off}");
+        }
+        assert_eq!(pair.worst().first().map(|(place, _)| (*place).clone()), Some(wild));
+    }
 }
