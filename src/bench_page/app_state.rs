@@ -7,7 +7,7 @@ use std::time::SystemTime;
 
 use super::Error;
 use super::event_stream::EventStream;
-use super::recording_task::{RecordingCommand, RecordingTask};
+use super::recording_task::{Own, RecordingCommand, RecordingTask};
 use super::shown_pass::ShownPass;
 use super::staging::Staging;
 use crate::demo;
@@ -148,10 +148,10 @@ impl AppState {
             None => work(&mut JobWriter::open(&self.job_folder()?)?),
             Some(orders) => {
                 let (answer, answered) = channel();
-                let order = RecordingCommand::Own(Box::new(move |job| {
+                let order = RecordingCommand::Own(Own::Write(Box::new(move |job| {
                     // Whoever asked may have gone away; the work is done all the same.
                     let _ = answer.send(work(job));
-                }));
+                })));
                 orders.send(order).map_err(|_| Error::NotRecording)?;
                 answered.recv().map_err(|_| Error::NotRecording)?
             }

@@ -11,12 +11,12 @@ use super::app_state::AppState;
 use super::job_lookup::{seen, spots_in};
 use super::plan_table::Table;
 use super::recording;
-use super::recording_task::{RecordingCommand, Wish};
+use super::recording_task::{Own, RecordingCommand, SealWish, TuneWish, Wish};
 use super::sound_files;
 use crate::evaluation::{self, Detail, Evaluation, PassChoice, USUAL_SOUND_MB};
 use crate::instrument::{Material, Stroke};
 use crate::job;
-use crate::repair::{self, Condition, Lot, MOST_COUNT, Work, is_bin_name, parse_length};
+use crate::repair::{self, Condition, Lot, MOST_COUNT, Part, Work, is_bin_name, parse_length};
 use crate::report::caution_for;
 
 /// Do what the word `what` asks for with what the page sent; gives a few words on what was done.
@@ -55,6 +55,22 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
             let wish: Wish = read(body)?;
             app.start_recording(|folder| recording::begin(app, folder, wish))?;
             text("recording begins".into())
+        }
+        "seal" => {
+            let wish: SealWish = read(body)?;
+            app.start_recording(|folder| recording::seal(app, folder, wish))?;
+            text("the sealing test begins".into())
+        }
+        "tune" => {
+            let wish: TuneWish = read(body)?;
+            app.start_recording(|folder| recording::tune(app, folder, wish))?;
+            text("tuning begins".into())
+        }
+        "undo-go" => order(app, RecordingCommand::Own(Own::Undo), "the last go is taken back"),
+        "filed" => {
+            let wish: Filed = read(body)?;
+            let part = if wish.part == "root" { Part::Root } else { Part::Tip };
+            order(app, RecordingCommand::Own(Own::Filed(part, wish.strokes.min(MOST_STROKES))), "noted")
         }
         "again" => order(app, RecordingCommand::Again, "the last reed once more"),
         "skip" => order(app, RecordingCommand::Skip, "left out"),
@@ -103,6 +119,15 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
 struct Chosen {
     folder: String,
 }
+
+#[derive(Deserialize)]
+struct Filed {
+    part: String,
+    strokes: u32,
+}
+
+/// More strokes in one go are a slip of the keys.
+const MOST_STROKES: u32 = 500;
 
 #[derive(Deserialize)]
 struct Hush {

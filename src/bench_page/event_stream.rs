@@ -7,7 +7,7 @@
 use std::collections::VecDeque;
 use std::convert::Infallible;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use axum::response::sse::Event;
 use futures_util::stream::{self, Stream};
@@ -21,6 +21,8 @@ const EVERY: Duration = Duration::from_millis(60);
 /// And no more seldom, so that a lost connection shows.
 const AT_LEAST: Duration = Duration::from_secs(10);
 
+/// How things stand is told again after so long, changed or not.
+const TOLD_AGAIN: Duration = Duration::from_secs(1);
 /// A page that lost the connection tries again after so long.
 const RETRY: Duration = Duration::from_millis(700);
 
@@ -98,6 +100,7 @@ impl EventStream {
             waiting: VecDeque::new(),
             changes: None,
             now: None,
+            told: Instant::now(),
         };
         stream::unfold(reader, |mut reader| async move {
             loop {
@@ -134,6 +137,8 @@ struct Reader {
     waiting: VecDeque<Event>,
     changes: Option<u64>,
     now: Option<Value>,
+    /// When `now` was told last.
+    told: Instant,
 }
 
 impl Reader {
@@ -148,7 +153,10 @@ impl Reader {
             self.waiting.push_back(Event::default().event("said").id(n.to_string()).data(saying.to_string()));
         }
         self.heard = board.count;
-        if self.now.as_ref() != Some(&board.now) {
+        // The same again is told too: a page takes what no longer comes for lost.
+        let is_stale = !board.now.is_null() && self.told.elapsed() >= TOLD_AGAIN;
+        if self.now.as_ref() != Some(&board.now) || is_stale {
+            self.told = Instant::now();
             self.now = Some(board.now.clone());
             self.waiting.push_back(Event::default().event("now").data(board.now.to_string()));
         }

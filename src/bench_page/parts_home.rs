@@ -93,7 +93,7 @@ fn next(pass: Option<&str>, steps: &[NextStep]) -> Next {
         StepKind::MissingTake => (1, "Record", "#record"),
         StepKind::Valve => (2, "See what to do", "#work"),
         StepKind::ListenAgain => (3, "See which", "#work"),
-        StepKind::Tuning => (4, "See the tuning", "#block"),
+        StepKind::Tuning => (4, "Tune", "#tune"),
         StepKind::MeasureAgain => (4, "See which", "#work"),
     };
     Next { step, head: format!("{}: {count}", now.heading()), why: sentence(now.why_now()), button, page }

@@ -9,7 +9,7 @@ use super::photos::is_shown;
 use super::shown_pass::{ShownPass, anchor};
 use crate::instrument::{PlatePlace, ReedPlace, Spot, Stroke};
 use crate::job::Job;
-use crate::judgement::Tune;
+use crate::judgement::{Tune, Verdict};
 use crate::repair::{Mark, Work};
 use crate::report::figures;
 
@@ -30,7 +30,10 @@ pub(super) fn plate(app: &AppState, pass: Option<&str>, wanted: &str) -> Result<
         h3 { (place) }
         @for stroke in Stroke::BOTH { (reed(&job, &shown, &passes, &ReedPlace { plate: place.clone(), stroke })) }
         @for valve in shown.told.map_valves().iter().filter(|valve| valve.place.plate == place) {
-            p { (verdict(&valve.verdict)) " " (valve.place.face) " valve: " (figures(&valve.reason)) }
+            p { (verdict(&valve.verdict)) " " (valve.place.face) " valve: " (figures(&valve.reason))
+                @if valve.verdict != Verdict::NoValve {
+                    " " button.small type="button" data-seal=(valve.place) aria-label={ "Test the " (valve.place) " valve by sealing" } { "Sealing test" }
+                } }
         }
         @for mark in marks.iter().filter(of_plate) {
             p.faint { (mark.day) ": " (mark.work) }
@@ -40,6 +43,7 @@ pub(super) fn plate(app: &AppState, pass: Option<&str>, wanted: &str) -> Result<
         }
         div.buttons {
             button type="button" data-record=(place) data-plate=(place) data-again=(super::job_lookup::pass_for(&job, &place)) { "Record again" }
+            button type="button" data-tune=(place) { "Tune" }
             button type="button" data-place=(place) { "Note work" }
             a.button href={ "#" (anchor(&place)) } { "In the table" }
         }

@@ -61,7 +61,9 @@ fn steps(job: &Job, next: &[NextStep]) -> Markup {
 fn step_line(job: &Job, step: &NextStep) -> Markup {
     html! { li.task {
         div { b { (step.place) } ": " (step.what) span.next { (figures(&step.reason)) } }
-        div.ticks { @match &step.tick {
+        div.ticks {
+            @if step.kind == StepKind::Tuning { button.plain type="button" data-tune=(step.place) aria-label={ "Tune " (step.place) } { "tune" } }
+            @match &step.tick {
             Tick::Mark(work) => button type="button" data-tick=(step.place) data-work=(work) aria-label={ (step.place) ": " (work) ", done" } { (work) },
             Tick::Record(reed) => button.plain type="button" data-record=(step.place) data-plate=(reed.plate) data-again=(pass_for(job, &reed.plate)) aria-label={ "Record " (reed.plate) " again" } { "record" },
         } }
@@ -104,6 +106,7 @@ fn line(job: &Job, task: &Task, valve: &TaskValve) -> Markup {
             } @else {
                 button.plain type="button" data-record=(name) data-plate=(task.plate) data-again=(pass_for(job, &task.plate)) aria-label={ "Record " (task.plate) " again" } { "record again" }
             }
+            button.plain type="button" data-seal=(name) aria-label={ "Test " (name) " by sealing" } { "sealing test" }
             button.plain type="button" data-place=(name) aria-label={ "Note other work at " (name) } { "other work" }
         }
     } }

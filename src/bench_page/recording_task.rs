@@ -7,13 +7,24 @@ use std::sync::mpsc::Sender;
 use std::thread::JoinHandle;
 
 use crate::job::JobWriter;
+use crate::repair::Part;
 use crate::session::Command;
 
 /// Something to be done on a job by whoever holds it.
 pub(super) type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
 
-/// What the page asks of a task; a piece of writing to the job is what only the page does.
-pub(super) type RecordingCommand = Command<Writing>;
+/// What only the page asks of a task.
+pub(super) enum Own {
+    /// Write to the job.
+    Write(Writing),
+    /// Take the last go with the file back.
+    Undo,
+    /// A go that the pitch did not tell of, or told otherwise: so many strokes there.
+    Filed(Part, u32),
+}
+
+/// What the page asks of a task.
+pub(super) type RecordingCommand = Command<Own>;
 
 /// A task that was begun.
 pub(super) struct RecordingTask {
@@ -44,6 +55,47 @@ pub(super) struct Wish {
     /// Which window of the browser asks.
     #[serde(default)]
     pub window: String,
+}
+
+/// A sealing test, as the page says it.
+#[derive(Debug, Clone, serde::Deserialize)]
+pub(super) struct SealWish {
+    /// The valve, or the reed that tests it: `B3 inner`.
+    pub valve: String,
+    /// The pass its plays are kept in.
+    pub pass: String,
+    /// Open it even where its name is one letter from that of another.
+    #[serde(default)]
+    pub yes: bool,
+    /// `held`, `swell`, or empty to be told from the sound.
+    #[serde(default)]
+    pub blown: String,
+    /// Name or id of the input.
+    #[serde(default)]
+    pub input: String,
+}
+
+/// Reeds to be tuned, as the page says it.
+#[derive(Debug, Clone, serde::Deserialize)]
+pub(super) struct TuneWish {
+    /// Reeds or plates; empty for all that are off their pitch.
+    #[serde(default)]
+    pub places: String,
+    /// Who files.
+    #[serde(default)]
+    pub by: String,
+    /// With what.
+    #[serde(default)]
+    pub tool: String,
+    /// Cents, as typed, instead of the plan's.
+    #[serde(default)]
+    pub tolerance: String,
+    /// The pass that plays are kept in as takes; empty for none.
+    #[serde(default)]
+    pub keep: String,
+    /// Name or id of the input.
+    #[serde(default)]
+    pub input: String,
 }
 
 impl RecordingTask {

@@ -39,6 +39,8 @@ pub(super) fn router(app: Arc<AppState>) -> Router {
         .route("/files.js", get(|| async { file(SCRIPT, include_str!("page/files.js")) }))
         .route("/map.js", get(|| async { file(SCRIPT, include_str!("page/map.js")) }))
         .route("/trial.js", get(|| async { file(SCRIPT, include_str!("page/trial.js")) }))
+        .route("/stand.js", get(|| async { file(SCRIPT, include_str!("page/stand.js")) }))
+        .route("/stand.css", get(|| async { file(STYLE, include_str!("page/stand.css")) }))
         .route("/voice.js", get(|| async { file(SCRIPT, include_str!("page/voice.js")) }))
         .route("/cells.js", get(|| async { file(SCRIPT, include_str!("page/cells.js")) }))
         .route("/plan.js", get(|| async { file(SCRIPT, include_str!("page/plan.js")) }))

@@ -1,25 +1,14 @@
-//! A sealing test in words and in JSON.
+//! A sealing test as a drawing of letters and in JSON; its words are those of every front.
 
 use serde::Serialize;
 
 use crate::instrument::{Stroke, ValvePlace};
 use crate::judgement::sealing::{SealingFinding, Way};
+#[cfg(feature = "mic")]
+pub(crate) use crate::session::seal_words::how;
+pub(crate) use crate::session::seal_words::{CAUTIONS, lines, what_to_close};
 
-/// What is to be closed, and what never.
-#[cfg_attr(not(feature = "mic"), allow(dead_code))] // What a guided test says; that needs a microphone.
-pub(crate) fn what_to_close(stroke: Stroke) -> &'static str {
-    match stroke {
-        Stroke::Press => {
-            "press: lay a soft pad or a smooth film flat over the outer valve itself; it lies by its own weight"
-        }
-        Stroke::Draw => {
-            "draw: put a padded hollow cap, or a bridge of stiff paper, over the slot of the outer tongue from outside; \
-             it touches the plate and never the tongue"
-        }
-    }
-}
-
-/// The same as a drawing: the plate from the side, what lies where, and what is laid on.
+/// What is to be closed, as a drawing: the plate from the side, what lies where, and what is laid on.
 #[cfg_attr(not(feature = "mic"), allow(dead_code))] // What a guided test says; that needs a microphone.
 pub(crate) fn drawing(stroke: Stroke) -> [&'static str; 5] {
     match stroke {
@@ -37,34 +26,6 @@ pub(crate) fn drawing(stroke: Stroke) -> [&'static str; 5] {
             "   inner face        ==inner valve==       ------------\\___ sounding tongue",
             "   cell side         (hidden)",
         ],
-    }
-}
-
-/// Things that can hurt somebody or the reeds.
-#[cfg_attr(not(feature = "mic"), allow(dead_code))] // What a guided test says; that needs a microphone.
-pub(crate) const CAUTIONS: [&str; 3] = [
-    "film and caps away from heat, flame and solvent",
-    "loud reeds near the ear: keep your distance, wear plugs for long sessions",
-    "never press a tongue, never cover the slot of the reed that plays",
-];
-
-/// Lines of a test for a person.
-pub(crate) fn lines(sealing: &SealingFinding) -> Vec<String> {
-    let way = sealing.way.map_or(String::new(), |way| format!(", {}", way_words(way)));
-    let n = sealing.pairs;
-    let pairs = if n == 1 { "1 pair".into() } else { format!("{n} pairs") };
-    let mut lines =
-        vec![format!("{} ({pairs}{way}): {}: {}", sealing.valve, sealing.verdict.name(), sealing.reason)];
-    if !sealing.next.is_empty() {
-        lines.push(format!("    {}", sealing.next));
-    }
-    lines
-}
-
-fn way_words(way: Way) -> &'static str {
-    match way {
-        Way::Held => "held pressure",
-        Way::Swell => "swells compared at equal level",
     }
 }
 

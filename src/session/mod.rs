@@ -19,8 +19,11 @@ mod note;
 mod pitch_cache;
 #[cfg(feature = "mic")]
 mod play;
+pub mod seal_words;
 mod sealing_test;
 mod tone;
+mod tune_reeds;
+pub mod tune_words;
 mod tuning;
 pub mod words;
 
@@ -37,6 +40,7 @@ pub use live::{Live, LiveState};
 pub use need::{Need, steady_need};
 #[cfg(feature = "mic")]
 pub use play::{Front, play};
-pub use sealing_test::{SealSaid, SealingTest};
+pub use sealing_test::{NAME_A_VALVE, SealSaid, SealingTest, reed_that_tests};
 pub use tone::{ToneError, clock_against};
+pub use tune_reeds::{TOLERANCES_CENTS, reeds_at, tune_reed};
 pub use tuning::{Stands, TuneNow, TunePlay, TuneReed, TuneSaid, TuneSetting, Tuning};

@@ -4,7 +4,7 @@ use super::cutter::{Cut, Cutter, Piece};
 use super::{Error, Setting};
 use crate::analysis::{Clock, Expectation, PlayKind, Refusal, play_curves};
 use crate::audio;
-use crate::instrument::ReedPlace;
+use crate::instrument::{Instrument, PlaceError, ReedPlace, Stroke, Valve, ValvePlace};
 use crate::job::{BlownKind, ClockFacts, JobWriter, NewTake, SealPart, SealState, Stored};
 use crate::judgement::sealing::{
     Seal, SealBench, SealPlay, SealVerdict, SealingFinding, Way, judge_sealings, set_of,
@@ -15,6 +15,28 @@ use crate::take::Take;
 const MOST_PAIRS: usize = 6;
 /// A verdict of held plays is not trusted before so many pairs, whatever it says.
 const LEAST_HELD_PAIRS: usize = 2;
+
+/// What to do where a place has no valve to be tested.
+pub const NAME_A_VALVE: &str = "name a valve that the plan has, as `B3 outer`";
+
+/// The reed that tests the valve of that name, or the reed of that name; the inner error says why none can be tested there.
+pub fn reed_that_tests(
+    instrument: &Instrument,
+    text: &str,
+) -> Result<Result<ReedPlace, &'static str>, PlaceError> {
+    let reed = match instrument.valve_place(text) {
+        Ok(ValvePlace { plate, face }) => {
+            let stroke = instrument.plate(&plate).map(|(block, _, _)| block.stroke_that_tests(face));
+            ReedPlace { plate, stroke: stroke.unwrap_or(Stroke::Press) }
+        }
+        Err(_) => instrument.reed_place(text)?,
+    };
+    if instrument.target(&reed).is_none() {
+        return Ok(Err("no reed sounds there"));
+    }
+    let has_valve = instrument.valve_tested_by(&reed).is_some_and(|(_, valve)| !matches!(valve, Valve::None));
+    Ok(if has_valve { Ok(reed) } else { Err("no valve is due there") })
+}
 
 /// A sealing test under way.
 pub struct SealingTest<'a> {
@@ -27,6 +49,7 @@ pub struct SealingTest<'a> {
     channel: Option<usize>,
     plays: Vec<SealPlay>,
     finding: Option<SealingFinding>,
+    is_hushed: bool,
 }
 
 /// What happened in a sealing test.
@@ -64,7 +87,32 @@ impl<'a> SealingTest<'a> {
     ) -> Self {
         let cutter = Cutter::new(setting.rate_hz, setting.channels);
         let (plays, finding) = (Vec::new(), None);
-        Self { job, setting, reed, kind, bench, cutter, channel: None, plays, finding }
+        Self { job, setting, reed, kind, bench, cutter, channel: None, plays, finding, is_hushed: false }
+    }
+
+    /// The job that is written to.
+    pub fn job(&mut self) -> &mut JobWriter {
+        self.job
+    }
+
+    /// Something speaks to the one who plays: what ends meanwhile is no play.
+    pub fn hush(&mut self, is_on: bool) {
+        self.is_hushed = is_on;
+    }
+
+    /// The plays that were kept, in order: open or sealed, and the mean level of each, dBFS.
+    pub fn kept(&self) -> impl Iterator<Item = (Seal, f64)> {
+        self.plays.iter().filter_map(|play| Some((play.seal, play.sound.as_ref().ok()?.level_db)))
+    }
+
+    /// How long what sounds has been steady, s; `None` between notes.
+    pub fn steady_s(&self) -> Option<f64> {
+        self.cutter.steady_s()
+    }
+
+    /// Whether the sound just heard was clipped.
+    pub fn was_clipped(&mut self) -> bool {
+        self.cutter.was_clipped()
     }
 
     /// What is due next; `None` when it is settled or enough was played.
@@ -108,6 +156,7 @@ impl<'a> SealingTest<'a> {
             match cut {
                 Cut::Began => said.push(SealSaid::Began),
                 Cut::Knock => {}
+                Cut::Ended(_) if self.is_hushed => {}
                 Cut::Ended(piece) => said.extend(self.ended(piece)?),
             }
         }

@@ -165,6 +165,7 @@ pub struct Tuning<'a> {
     gains: Vec<Measured>,
     live: Option<(Measured, f64)>,
     advice: Option<Advice>,
+    is_hushed: bool,
 }
 
 impl TuneReed {
@@ -218,7 +219,18 @@ impl<'a> Tuning<'a> {
         let clock = setting.clock.as_ref().map_or(Clock::default(), ClockFacts::clock);
         let expectation = Expectation { pitch: None, opposite: OppositeExpectation::None, clock };
         let follow = Follow::new(setting.rate_hz, setting.channels, expectation);
-        let mut tuning = Self { job, setting, reeds, at: 0, follow, goes, gains, live: None, advice: None };
+        let mut tuning = Self {
+            job,
+            setting,
+            reeds,
+            at: 0,
+            follow,
+            goes,
+            gains,
+            live: None,
+            advice: None,
+            is_hushed: false,
+        };
         tuning.turn_to(0);
         tuning
     }
@@ -228,9 +240,19 @@ impl<'a> Tuning<'a> {
         self.job
     }
 
+    /// Something speaks to the one who files: what ends meanwhile is no play.
+    pub fn hush(&mut self, is_on: bool) {
+        self.is_hushed = is_on;
+    }
+
     /// All reeds on the bench.
     pub fn reeds(&self) -> &[TuneReed] {
         &self.reeds
+    }
+
+    /// The history of the reed at hand.
+    pub fn due_history(&self) -> &[(Measured, usize)] {
+        self.reeds.get(self.at).map_or(&[], TuneReed::history)
     }
 
     /// What reeds gain while they settle, as learnt so far.
@@ -277,6 +299,7 @@ impl<'a> Tuning<'a> {
                         (Measured { value: f0.cents_above(reed.target), uncertainty }, since.get())
                     });
                 }
+                Heard::Nothing(_) | Heard::Played(_) if self.is_hushed => self.live = None,
                 Heard::Nothing(refusal) => {
                     self.live = None;
                     said.push(TuneSaid::Nothing(refusal));

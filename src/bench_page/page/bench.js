@@ -5,6 +5,7 @@ import { dressDrawings, openPicker } from "./map.js";
 import { arrived } from "./again.js";
 import "./files.js";
 import "./trial.js";
+import "./stand.js";
 
 /** An element by its name. */
 export function $(id) {
@@ -99,7 +100,7 @@ async function refresh() {
   options($("pass"), names.map((name) => [name, name]), names.includes(looked) && of === names.length ? looked : names.at(-1));
   $("pass-choice").hidden = names.length < 2;
   $("passes").replaceChildren(...names.map((name) => new Option(name)));
-  for (const field of ["record-pass", "files-pass"]) if (!$(field).value) $(field).value = job?.running_pass || "before";
+  for (const field of ["record-pass", "files-pass", "seal-pass"]) if (!$(field).value) $(field).value = job?.running_pass || "before";
   $("report-pages").replaceChildren(...(job?.pages || []).map(reportLine));
   $("report-hint").hidden = !job?.pages?.length;
   turn();
@@ -139,7 +140,7 @@ function print(name) {
 }
 
 /** Each page, and the place of first rank that it belongs to. */
-const PLACE_OF = { home: "home", plan: "home", jobs: "home", record: "record", files: "record", block: "block", takes: "block", work: "work", notes: "work", tray: "work", report: "report" };
+const PLACE_OF = { home: "home", plan: "home", jobs: "home", record: "record", files: "record", block: "block", takes: "block", work: "work", notes: "work", tray: "work", seal: "work", tune: "work", report: "report" };
 
 /** `#block` is a page; `#plate-bass-A7` is a plate on the page of takes. */
 export function where() {
@@ -164,6 +165,7 @@ function turn() {
     else link.removeAttribute("aria-current");
   }
   document.body.classList.toggle("at-record", page === "record" && !$("sitting").hidden);
+  document.body.classList.toggle("at-stand", ["seal", "tune"].includes(page) && !$(`${page}-stand`).hidden);
   return page;
 }
 
@@ -177,7 +179,7 @@ async function show() {
 
 /** What a page shows beside its part. */
 async function showMore(page) {
-  if (page === "record") await loadInputs();
+  if (["record", "seal", "tune"].includes(page)) await loadInputs();
   if (page === "plan") await loadPlan();
 }
 
@@ -223,7 +225,7 @@ async function showPart() {
 async function loadInputs() {
   try {
     const list = await ask("inputs");
-    options($("inputs"), [["", "the system's own choice"], ...list.map((input) => [input.id, input.name])]);
+    for (const select of document.querySelectorAll("select[name=input]")) options(select, [["", "the system's own choice"], ...list.map((input) => [input.id, input.name])]);
   } catch (error) {
     failed(error);
   }
@@ -256,7 +258,7 @@ document.addEventListener("submit", async (event) => {
 });
 
 async function goTo(hash) {
-  for (const field of ["record-pass", "files-pass", "record-places"]) $(field).value = "";
+  for (const field of ["record-pass", "files-pass", "seal-pass", "record-places", "seal-valve", "tune-places"]) $(field).value = "";
   await refresh();
   if (location.hash === hash) await show();
   else location.hash = hash;

@@ -7,6 +7,7 @@ let rowOf = null;
 let waiting = null;
 let newest = 0;
 let lastCall = "";
+let lastKind = null;
 
 /** Listen to the program; `changed` is called when something was written to the job. */
 export function follow(changed) {
@@ -80,14 +81,17 @@ window.addEventListener("resize", () => {
 
 function now(stands) {
   newest = performance.now();
-  const isNew = $("sitting").hidden === Boolean(stands);
-  $("sitting").hidden = !stands || Boolean(stands.trial);
-  $("begin").hidden = Boolean(stands) && !stands.trial;
-  document.dispatchEvent(new CustomEvent("trial", { detail: stands?.trial ? stands : null }));
-  if (!stands || stands.trial) {
+  const kind = !stands ? "" : stands.trial ? "trial" : stands.sealing ? "seal" : stands.tuning ? "tune" : "record";
+  const isNew = lastKind !== kind;
+  lastKind = kind;
+  $("sitting").hidden = kind !== "record";
+  $("begin").hidden = Boolean(kind) && kind !== "trial";
+  document.dispatchEvent(new CustomEvent("trial", { detail: kind === "trial" ? stands : null }));
+  document.dispatchEvent(new CustomEvent("stand", { detail: { kind, stands } }));
+  if (kind !== "record") {
     rowOf = null;
     lastCall = "";
-    $("strip").hidden = true;
+    strip(kind, stands);
     if (isNew) document.dispatchEvent(new Event("sitting"));
     return;
   }
@@ -96,7 +100,7 @@ function now(stands) {
     for (const box of document.querySelectorAll("#due-place, #call")) fit(box);
   }
   const due = stands.due;
-  $("strip").hidden = false;
+  strip(kind, stands);
   put("strip-words", due ? `pass ${stands.pass}: ${due.short} is due, ${due.left} left` : `pass ${stands.pass}`);
   put("sitting-pass", `${stands.pass}${stands.window && stands.window !== windowName ? ", begun in another window" : ""}`);
   put("left", due ? `${stands.all - due.left} of ${stands.all}` : "all done");
@@ -114,6 +118,16 @@ function now(stands) {
   if (stands.sounds && $("said").className === "done") $("said").replaceChildren();
   showRow(stands.pass, due);
   speak(due);
+}
+
+/** Every page says what goes on, and leads back to it. */
+function strip(kind, stands) {
+  $("strip").hidden = !kind || kind === "trial";
+  if ($("strip").hidden) return;
+  $("strip").href = `#${kind}`;
+  put("strip-what", { record: "● Recording", seal: "● Sealing test", tune: "● Tuning" }[kind]);
+  if (kind === "seal") put("strip-words", `${stands.short}, play ${stands.play}`);
+  if (kind === "tune") put("strip-words", stands.due ? `${stands.due.short} is due` : "");
 }
 
 /** Only what makes sense at this moment; each key keeps its place. */
@@ -202,6 +216,10 @@ let result = "";
 const badge = (word) => element("span", word, `verdict ${word.replace(" ", "-")}`);
 
 function said(one) {
+  if (one.kind === "stood") {
+    document.dispatchEvent(new CustomEvent("stood", { detail: one }));
+    return;
+  }
   const log = $("log");
   if (one.kind === "begin") {
     log.replaceChildren();

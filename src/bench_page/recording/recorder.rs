@@ -12,7 +12,7 @@ use crate::analysis::{Clock, Expectation};
 use crate::audio::Microphone;
 use crate::bench_page::Error;
 use crate::bench_page::app_state::AppState;
-use crate::bench_page::recording_task::{RecordingCommand, RecordingTask, Wish, Writing};
+use crate::bench_page::recording_task::{Own, RecordingCommand, RecordingTask, Wish};
 use crate::bench_page::shown_pass::address;
 use crate::instrument::{ReedPlace, Valve};
 use crate::job::{ClockFacts, JobWriter, PassChange};
@@ -111,7 +111,7 @@ struct Bench {
 
 impl session::Front for Bench {
     type Error = Error;
-    type Own = Writing;
+    type Own = Own;
 
     fn happened(&mut self, session: &Session, said: &SessionEvent) -> Result<(), Error> {
         self.tell(session, said);
@@ -149,8 +149,11 @@ impl session::Front for Bench {
         self.orders.try_iter().chain(room).collect()
     }
 
-    fn obey(&mut self, session: &mut Session, work: Writing) -> Result<(), Error> {
-        work(session.job());
+    fn obey(&mut self, session: &mut Session, own: Own) -> Result<(), Error> {
+        // Nothing is filed while takes are recorded.
+        if let Own::Write(work) = own {
+            work(session.job());
+        }
         Ok(())
     }
 
@@ -340,7 +343,7 @@ fn which(held: &OtherReed) -> String {
 }
 
 /// `A7 press`: the block is told beside it.
-fn short(place: &ReedPlace) -> String {
+pub(super) fn short(place: &ReedPlace) -> String {
     format!("{}{} {}", place.plate.row, place.plate.number, place.stroke)
 }
 

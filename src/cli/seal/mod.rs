@@ -9,9 +9,9 @@ mod words;
 use super::failure::{Ended, Failure};
 use super::output;
 use crate::audio;
-use crate::instrument::{Instrument, ReedPlace, Stroke, ValvePlace};
+use crate::instrument::{Instrument, ReedPlace};
 use crate::job::{BlownKind, JobWriter, SealBenchFile};
-use crate::session::{SealSaid, SealingTest, Setting};
+use crate::session::{self, SealSaid, SealingTest, Setting};
 
 pub(crate) use arguments::Arguments;
 use arguments::Blown;
@@ -90,20 +90,6 @@ fn with_microphone(
 
 /// The reed that tests a valve, or the reed itself; it must have a valve to test.
 fn reed_of(instrument: &Instrument, text: &str) -> Result<ReedPlace, Failure> {
-    let reed = match instrument.valve_place(text) {
-        Ok(ValvePlace { plate, face }) => {
-            let stroke = instrument.plate(&plate).map(|(block, _, _)| block.stroke_that_tests(face));
-            ReedPlace { plate, stroke: stroke.unwrap_or(Stroke::Press) }
-        }
-        Err(_) => instrument.reed_place(text)?,
-    };
-    let has_reed = instrument.target(&reed).is_some();
-    let has_valve = instrument
-        .valve_tested_by(&reed)
-        .is_some_and(|(_, valve)| !matches!(valve, crate::instrument::Valve::None));
-    if has_reed && has_valve {
-        return Ok(reed);
-    }
-    let what = if has_reed { "no valve is due there" } else { "no reed sounds there" };
-    Err(Failure::could_not(format!("{text}: {what}"), "name a valve that the plan has, as `B3 outer`"))
+    session::reed_that_tests(instrument, text)?
+        .map_err(|what| Failure::could_not(format!("{text}: {what}"), session::NAME_A_VALVE))
 }

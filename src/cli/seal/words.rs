@@ -13,11 +13,7 @@ use crate::session::SealSaid;
 /// Say what is due and how to close it.
 #[cfg(feature = "mic")]
 pub(super) fn say_due(reed: &ReedPlace, state: SealState, play: usize) {
-    let how = match state {
-        SealState::Open => "open; the hand rests beside the plate as it will when it is sealed",
-        SealState::Sealed => "sealed; the same pressure",
-    };
-    output::say(&format!("play {}: {reed}, {how}", play + 1));
+    output::say(&format!("play {}: {reed}, {}", play + 1, sealing_words::how(state)));
 }
 
 /// Say beforehand what will be closed, and the cautions.

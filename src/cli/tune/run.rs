@@ -10,7 +10,7 @@ use crate::cli::failure::{Ended, Failure};
 use crate::cli::terminal::choose;
 use crate::cli::{output, pass, places};
 use crate::evaluation::{self, Detail, PassChoice};
-use crate::instrument::{ReedPlace, Spot, Stroke};
+use crate::instrument::Spot;
 use crate::job::recent;
 use crate::job::{Job, JobWriter, PassChange};
 use crate::repair::{Filing, Part, Work};
@@ -19,12 +19,9 @@ use crate::session::{self, TuneReed, TuneSaid, TuneSetting, Tuning};
 use crate::tuning::{Hand, bench_target};
 use crate::units::Cents;
 
-/// Tolerances that can be asked for, cents.
-const TOLERANCES: std::ops::RangeInclusive<f64> = 0.2..=50.0;
-
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let hand = hand(&arguments)?;
-    if let Some(tolerance) = arguments.tolerance.filter(|cents| !TOLERANCES.contains(cents)) {
+    if let Some(tolerance) = arguments.tolerance.filter(|cents| !session::TOLERANCES_CENTS.contains(cents)) {
         let what = format!("a tolerance of {tolerance} cents is out of range");
         return Err(Failure::bad_usage(what, "give 0.2 to 50 cents"));
     }
@@ -118,40 +115,23 @@ fn reeds(arguments: &Arguments, job: &Job) -> Result<Vec<TuneReed>, Failure> {
         }
         _ => None,
     };
+    let places = session::reeds_at(instrument, spots).map_err(|valve| {
+        let what = format!("`{valve}` is a valve, and reeds are tuned");
+        Failure::bad_usage(what, "write `A7 press`, or `A7` for both reeds")
+    })?;
+    let tolerance = arguments.tolerance.and_then(Cents::new);
     let mut reeds: Vec<TuneReed> = Vec::new();
-    for spot in spots {
-        let places = match spot {
-            Spot::Reed(reed) => vec![reed],
-            Spot::Plate(plate) => {
-                Stroke::BOTH.map(|stroke| ReedPlace { plate: plate.clone(), stroke }).to_vec()
-            }
-            Spot::Valve(valve) => {
-                let what = format!("`{valve}` is a valve, and reeds are tuned");
-                return Err(Failure::bad_usage(what, "write `A7 press`, or `A7` for both reeds"));
-            }
-        };
-        for place in places {
-            let Some(plan_target) = instrument.target(&place) else { continue };
-            let Some((block, _, plate)) = instrument.plate(&place.plate) else { continue };
-            let Some(reed) = *plate.reeds.on(place.stroke) else { continue };
-            let offset = offsets.as_ref().map(|offsets| {
-                let offset = offsets.get(&place).copied().map(bench_target);
-                offset.ok_or_else(|| {
-                    Failure::could_not(
-                        format!("the two passes do not tell how {place} stands on the bench"),
-                        "four reeds of its rank and stroke must be in both; or leave `--offsets` out",
-                    )
-                })
-            });
-            let (target, doubt) = match offset.transpose()? {
-                Some(offset) => (plan_target.raised_by(offset.value), offset.uncertainty),
-                None => (plan_target, Cents::ZERO),
-            };
-            let tolerance = arguments.tolerance.and_then(Cents::new).unwrap_or(block.tolerance);
-            if !reeds.iter().any(|there| there.place == place) {
-                reeds.push(TuneReed::new(place, reed.note, target, doubt, tolerance));
-            }
-        }
+    for place in places {
+        let offset = offsets.as_ref().map(|offsets| {
+            let offset = offsets.get(&place).copied().map(bench_target);
+            offset.ok_or_else(|| {
+                Failure::could_not(
+                    format!("the two passes do not tell how {place} stands on the bench"),
+                    "four reeds of its rank and stroke must be in both; or leave `--offsets` out",
+                )
+            })
+        });
+        reeds.extend(session::tune_reed(instrument, &place, tolerance, offset.transpose()?));
     }
     if reeds.is_empty() {
         return Err(Failure::bad_usage("no reed is named", "write reeds or plates: `A7 press`, `A1..A12`"));

@@ -21,4 +21,6 @@ mod recording_screen;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod sitting;
 #[cfg(all(target_os = "linux", feature = "mic"))]
+mod stands;
+#[cfg(all(target_os = "linux", feature = "mic"))]
 mod wire;
