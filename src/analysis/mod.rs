@@ -27,6 +27,8 @@ mod tail;
 mod turning;
 
 pub use opposite::steady_to_tell_apart;
+// Plays of a sealing test are compared by the program itself; not for others yet.
+#[doc(hidden)]
 pub use play_curves::{COMPARED_PARTIALS, Play, PlayFrame, PlayKind, play_curves};
 pub use reading::{
     Clock, CloseUp, Doubt, Expectation, NotMeasured, Opposite, OppositeDetail, OppositeExpectation,
@@ -213,6 +215,24 @@ fn partial_levels(hearing: &Hearing) -> Vec<Partial> {
 }
 
 /// Listen to one take: everything but the opposite reed.
+///
+/// # Example
+/// The pitch of either stroke of a plate is what the other stroke's opposite reed is looked for by:
+/// ```
+/// # use platenote::analysis::{Expectation, OppositeExpectation, listen};
+/// # use platenote::take::Take;
+/// # let tone = |hz: f64| {
+/// #     let wave = |n: u32| (1..6).map(|k| 0.1 * (std::f64::consts::TAU * hz * f64::from(k * n) / 48e3).sin()).sum::<f64>();
+/// #     Take::new((0..96_000).map(|n| wave(n) as f32).collect(), 48_000)
+/// # };
+/// let (press, draw) = (tone(440.0), tone(441.5));
+/// let (pitch, within) = listen(&draw, &Expectation::default())?.pitch();
+/// let mut heard = listen(&press, &Expectation::default())?;
+/// let reading = heard.reading(OppositeExpectation::Known { pitch, within });
+/// println!("{:?}", reading.opposite);
+/// # Ok::<(), platenote::analysis::Refusal>(())
+/// ```
+#[must_use = "listening changes nothing by itself"]
 pub fn listen(take: &Take, expectation: &Expectation) -> Result<Heard, Refusal> {
     Ok(Heard {
         hearing: Hearing::new(take, expectation)?,
@@ -222,7 +242,17 @@ pub fn listen(take: &Take, expectation: &Expectation) -> Result<Heard, Refusal> 
     })
 }
 
-/// Read one take.
+/// Read one take: pitch with its uncertainty, level, onset, breath, the opposite reed in tone and tail, warnings.
+///
+/// # Example
+/// ```
+/// use platenote::analysis::{Expectation, Refusal, read};
+/// use platenote::take::Take;
+///
+/// let silence = Take::new(vec![0.0; 48_000], 48_000);
+/// assert_eq!(read(&silence, &Expectation::default()), Err(Refusal::Silent));
+/// ```
+#[must_use = "reading changes nothing by itself"]
 pub fn read(take: &Take, expectation: &Expectation) -> Result<Reading, Refusal> {
     Ok(listen(take, expectation)?.reading(expectation.opposite))
 }

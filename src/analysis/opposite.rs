@@ -62,6 +62,16 @@ const NOTHING: f64 = 1e-9;
 /// Steady time that tells two reeds of a plate apart; `None` for the same pitch twice.
 ///
 /// Source: 0.8 cycles of the distance of the fundamentals, as the search for the opposite reed asks for.
+///
+/// # Example
+/// ```
+/// use platenote::{analysis::steady_to_tell_apart, units::Hz};
+///
+/// let (press, draw) = (Hz::new(440.0).unwrap(), Hz::new(442.0).unwrap());
+/// let needs = steady_to_tell_apart(press, draw).unwrap();
+/// assert!((needs.get() - 0.4).abs() < 1e-9); // 0.8 cycles of 2 Hz.
+/// ```
+#[must_use]
 pub fn steady_to_tell_apart(sounding: Hz, opposite: Hz) -> Option<Seconds> {
     let distance_hz = sounding.beat_rate(opposite);
     (distance_hz > 0.0).then(|| ENOUGH_CYCLES / distance_hz).and_then(Seconds::new)

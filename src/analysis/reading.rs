@@ -103,6 +103,7 @@ pub struct Partial {
 
 /// The opposite reed in the steady tone.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub enum Opposite {
     /// Heard as a second tone.
     Sounding {
@@ -155,6 +156,7 @@ pub struct OppositeLine {
 
 /// The opposite reed in the tail, when both tongues ring freely.
 #[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
 pub enum Tail {
     /// Heard ringing at its own pitch.
     Heard {
@@ -189,6 +191,7 @@ pub struct SoundingReed {
 
 /// Why a value is missing.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum NotMeasured {
     /// The recording begins when the note already sounds.
     #[error("the recording begins inside the note")]
@@ -247,6 +250,7 @@ pub enum NotMeasured {
 
 /// A doubt that does not stop the reading.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum Warning {
     /// Samples at full scale.
     #[error("{count} samples are clipped; play softer or turn the input down")]
@@ -300,6 +304,7 @@ pub enum Warning {
 
 /// Why a take gives no reading.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
 pub enum Refusal {
     /// No samples at all.
     #[error("the take holds no samples")]

@@ -3,11 +3,8 @@
 use std::collections::VecDeque;
 
 use super::decimator::Decimator;
+use super::level::{ClipCounter, HighPass, MovingLevel, finite};
 
-/// Corner of the high pass before the level is taken, Hz: steps and hum lie below it, and no reed is without partials above.
-const RUMBLE_HZ: f64 = 120.0;
-/// Samples at or above this count as clipped when three follow each other.
-const FULL_SCALE: f32 = 0.992;
 /// Width of the level, hops: two periods of the lowest reed, less a little.
 const WIDTH_HOPS: usize = 12;
 /// No channel's noise counts as lower than this, dBFS: after digital silence any dither would stand out.
@@ -28,11 +25,9 @@ pub(super) struct Hop {
 #[derive(Debug)]
 pub(super) struct Channel {
     decimator: Decimator,
-    pole: f64,
-    low: f64,
-    lower: f64,
-    recent: VecDeque<f64>,
-    clip_run: u32,
+    high_pass: HighPass,
+    level: MovingLevel,
+    clips: ClipCounter,
     noise_db: f64,
     /// The quietest since the recording began, dBFS; until the first stop the noise is not known.
     lowest_db: f64,
@@ -49,11 +44,9 @@ impl Channel {
     pub fn new(rate_hz: u32, low_rate: f64) -> Self {
         Self {
             decimator: Decimator::new(rate_hz),
-            pole: (-std::f64::consts::TAU * RUMBLE_HZ / low_rate).exp(),
-            low: 0.0,
-            lower: 0.0,
-            recent: VecDeque::new(),
-            clip_run: 0,
+            high_pass: HighPass::new(low_rate),
+            level: MovingLevel::over(WIDTH_HOPS),
+            clips: ClipCounter::default(),
             noise_db: QUIETEST_DBFS,
             lowest_db: f64::INFINITY,
             sound: VecDeque::new(),
@@ -67,29 +60,18 @@ impl Channel {
     pub fn hear(&mut self, samples: &mut [f32], is_between: bool) -> Hop {
         let mut is_clipped = false;
         for sample in samples.iter_mut() {
-            self.clip_run = if sample.abs() >= FULL_SCALE { self.clip_run + 1 } else { 0 };
-            is_clipped |= self.clip_run >= 3;
-            // What is no number would stay in the filter for ever.
-            *sample = if sample.is_finite() { sample.clamp(-1e3, 1e3) } else { 0.0 };
+            is_clipped |= self.clips.is_clipped(*sample);
+            *sample = finite(*sample);
         }
         self.hop_sound.clear();
         self.decimator.hear(samples, &mut self.hop_sound);
         let mut sum = 0.0;
         for &sample in &self.hop_sound {
-            self.low = self.pole * self.low + (1.0 - self.pole) * f64::from(sample);
-            let once = f64::from(sample) - self.low;
-            self.lower = self.pole * self.lower + (1.0 - self.pole) * once;
-            let twice = once - self.lower;
-            sum += twice * twice;
+            sum += self.high_pass.pass(f64::from(sample)).powi(2);
         }
         self.sound.extend(&self.hop_sound);
-        self.recent.push_back(sum / self.hop_sound.len().max(1) as f64);
-        if self.recent.len() > WIDTH_HOPS {
-            self.recent.pop_front();
-        }
-        let power = self.recent.iter().sum::<f64>() / self.recent.len() as f64;
-        let level = 10.0 * power.max(1e-16).log10();
-        if self.recent.len() == WIDTH_HOPS {
+        let level = self.level.with(sum / self.hop_sound.len().max(1) as f64);
+        if self.level.is_full() {
             self.lowest_db = self.lowest_db.min(level);
         }
         let grown = if is_between { self.noise_db + GROWS_DB } else { self.noise_db };

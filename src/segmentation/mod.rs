@@ -6,6 +6,7 @@ mod channel;
 mod cuts;
 mod decimator;
 mod detection;
+pub(crate) mod level;
 mod segmenter;
 mod splitter;
 mod tone;

@@ -2,8 +2,8 @@
 
 use std::collections::VecDeque;
 
-/// Length of a hop, s, near enough for times within a note.
-pub(super) const HOP_S: f64 = 0.005;
+use super::level::{hops, push};
+
 /// A sound begins this far above the quietest since the last stop, dB, for this long, s.
 const BEGINS_DB: f64 = 8.0;
 const BEGINS_S: f64 = 0.06;
@@ -143,10 +143,7 @@ impl Sounding {
         let near_noise = excess < NEAR_NOISE_DB;
         let is_down = excess < self.plateau - DOWN_DB || near_noise;
         if self.down == 0 && !is_down {
-            self.recent.push_back(excess);
-            if self.recent.len() > hops(PLATEAU_S) {
-                self.recent.pop_front();
-            }
+            push(&mut self.recent, excess, hops(PLATEAU_S));
             if self.recent.len() < 20 || hop.is_multiple_of(PLATEAU_EVERY) {
                 self.plateau = median(&self.recent);
             }
@@ -171,8 +168,4 @@ fn median(values: &VecDeque<f64>) -> f64 {
     let mut sorted: Vec<f64> = values.iter().copied().collect();
     let middle = sorted.len() / 2;
     if sorted.is_empty() { 0.0 } else { *sorted.select_nth_unstable_by(middle, f64::total_cmp).1 }
-}
-
-pub(super) fn hops(seconds: f64) -> usize {
-    (seconds / HOP_S).round() as usize
 }

@@ -2,7 +2,8 @@
 
 use super::channel::Channel;
 use super::detection::{Completeness, Detection, DetectionKind, NoNote, Note};
-use super::segmenter::{Edge, HOP_S, Segmenter, Stretch, hops};
+use super::level::{HOP_S, hops};
+use super::segmenter::{Edge, Segmenter, Stretch};
 use super::tone::{Holds, LEAST_NOTE_S, LOOK_S, Sound, Tone};
 use super::{channel, decimator};
 use crate::units::{Cents, Dbfs, Hz};

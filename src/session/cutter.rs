@@ -3,8 +3,9 @@
 
 use std::collections::VecDeque;
 
-use super::meter::{HOP_S, Hop, Meter, level_db};
-use super::note::{Note, hops, push};
+use super::listener::Listener;
+use super::note::SoundingNote;
+use crate::segmentation::level::{HOP_S, Hop, hops, push};
 
 /// Sound kept from before the note, s: its slow start, and quiet to hold it against.
 const BEFORE_S: f64 = 0.7;
@@ -76,37 +77,23 @@ pub enum PieceEnd {
 /// Listens to running sound and cuts notes out of it.
 #[derive(Debug)]
 pub struct Cutter {
-    channels: usize,
-    rate_hz: u32,
-    meter: Meter,
-    /// Everything since `from`; short of a note, only what lies shortly before now.
-    sound: VecDeque<f32>,
-    from: u64,
-    heard: u64,
-    recent: VecDeque<f64>,
+    /// Keeps the note that sounds; short of one, only what lies shortly before now.
+    listener: Listener,
     quiet: VecDeque<f64>,
     floor_db: Option<f64>,
-    level_db: f64,
     is_clipped: bool,
     loud_hops: usize,
     hops_since_floor: usize,
-    note: Option<Note>,
+    note: Option<SoundingNote>,
 }
 
 impl Cutter {
     /// For `channels` interleaved channels, at least one.
     pub fn new(rate_hz: u32, channels: usize) -> Self {
         Self {
-            channels: channels.max(1),
-            rate_hz,
-            meter: Meter::new(rate_hz, channels),
-            sound: VecDeque::new(),
-            from: 0,
-            heard: 0,
-            recent: VecDeque::new(),
+            listener: Listener::new(rate_hz, channels, WIDTH_S),
             quiet: VecDeque::new(),
             floor_db: None,
-            level_db: -160.0,
             is_clipped: false,
             loud_hops: 0,
             hops_since_floor: 0,
@@ -117,10 +104,8 @@ impl Cutter {
     /// Take in interleaved frames.
     pub fn hear(&mut self, sound: &[f32]) -> Vec<Cut> {
         let mut cuts = Vec::new();
-        for frame in sound.chunks_exact(self.channels) {
-            self.sound.extend(frame);
-            self.heard += 1;
-            if let Some(hop) = self.meter.frame(frame) {
+        for frame in sound.chunks_exact(self.listener.channels()) {
+            if let Some(hop) = self.listener.frame(frame) {
                 cuts.extend(self.hop(hop));
             }
         }
@@ -130,7 +115,8 @@ impl Cutter {
     /// The sound has ended: give what is there of a note.
     pub fn finish(&mut self) -> Option<Piece> {
         let note = self.note.take()?;
-        (!note.is_over && note.hops >= hops(KNOCK_S)).then(|| self.piece(self.heard, PieceEnd::CutOff))
+        (!note.is_over && note.hops >= hops(KNOCK_S))
+            .then(|| self.piece(self.listener.heard(), PieceEnd::CutOff))
     }
 
     /// Forget the note that sounds.
@@ -150,7 +136,7 @@ impl Cutter {
 
     /// The level now, dBFS, rumble weakened.
     pub fn level_db(&self) -> f64 {
-        self.level_db
+        self.listener.level_db()
     }
 
     /// The noise between the notes, dBFS; not known in the first moments.
@@ -171,13 +157,11 @@ impl Cutter {
 
     /// Frames heard so far.
     pub fn heard(&self) -> u64 {
-        self.heard
+        self.listener.heard()
     }
 
     fn hop(&mut self, hop: Hop) -> Option<Cut> {
         self.is_clipped |= hop.is_clipped;
-        push(&mut self.recent, hop.power, hops(WIDTH_S));
-        self.level_db = level_db(self.recent.iter().sum::<f64>() / self.recent.len() as f64);
         match self.note.take() {
             None => self.wait(),
             Some(note) => self.follow(note),
@@ -186,13 +170,13 @@ impl Cutter {
 
     /// No note sounds: learn the noise, and see whether one stands out.
     fn wait(&mut self) -> Option<Cut> {
-        self.trim();
-        let level = self.level_db;
+        self.listener.keep(BEFORE_S);
+        let level = self.listener.level_db();
         let stands_out = self.floor_db.is_some_and(|floor| level > (floor + STANDS_OUT_DB).max(LEAST_DBFS));
         self.loud_hops = if stands_out { self.loud_hops + 1 } else { 0 };
         if self.loud_hops >= hops(STANDS_OUT_S) {
             self.loud_hops = 0;
-            self.note = Some(Note::default());
+            self.note = Some(SoundingNote::default());
             return Some(Cut::Began);
         }
         // A muted input tells nothing of the room: with it as the noise, the room itself would stand out afterwards.
@@ -211,28 +195,29 @@ impl Cutter {
         None
     }
 
-    fn follow(&mut self, mut note: Note) -> Option<Cut> {
+    fn follow(&mut self, mut note: SoundingNote) -> Option<Cut> {
         note.hops += 1;
-        note.follow_level(self.level_db);
+        note.follow_level(self.listener.level_db());
         let loudest = note.loudest();
         let floor = self.floor_db.unwrap_or(LEAST_DBFS);
         match note.stopped_hops {
             None => {
-                let is_down = self.level_db < (loudest - STOPPED_DB).max(floor + NEAR_FLOOR_DB);
+                let is_down = self.listener.level_db() < (loudest - STOPPED_DB).max(floor + NEAR_FLOOR_DB);
                 if is_down && note.hops < hops(KNOCK_S) {
                     return Some(Cut::Knock);
                 }
                 note.stopped_hops = is_down.then_some(0);
                 if !note.is_over && note.hops > hops(LONGEST_S) {
                     note.is_over = true;
-                    let piece = self.piece(self.heard, PieceEnd::TooLong);
+                    let piece = self.piece(self.listener.heard(), PieceEnd::TooLong);
                     self.note = Some(note);
                     return Some(Cut::Ended(piece));
                 }
             }
             Some(since) => {
                 note.stopped_hops = Some(since + 1);
-                note.back_hops = if self.level_db > loudest - BACK_DB { note.back_hops + 1 } else { 0 };
+                note.back_hops =
+                    if self.listener.level_db() > loudest - BACK_DB { note.back_hops + 1 } else { 0 };
                 let is_back = note.back_hops >= hops(STANDS_OUT_S);
                 if is_back && since < hops(BRIDGE_S) {
                     (note.stopped_hops, note.back_hops) = (None, 0);
@@ -242,14 +227,14 @@ impl Cutter {
                     }
                     // The next note keeps its start.
                     let back = if is_back { 2.0 * STANDS_OUT_S } else { 0.0 };
-                    let to = self.heard.saturating_sub((back * f64::from(self.rate_hz)) as u64);
+                    let to = self.listener.heard().saturating_sub(self.listener.frames(back));
                     let end = if is_back { PieceEnd::NextNote } else { PieceEnd::Stopped };
                     return Some(Cut::Ended(self.piece(to, end)));
                 }
             }
         }
         if note.is_over {
-            self.trim();
+            self.listener.keep(BEFORE_S);
         }
         self.note = Some(note);
         None
@@ -257,18 +242,11 @@ impl Cutter {
 
     /// Everything kept up to the frame `to`.
     fn piece(&mut self, to: u64, end: PieceEnd) -> Piece {
-        let (from, to) = (self.from, to.max(self.from));
-        let samples = (((to - from) as usize) * self.channels).min(self.sound.len());
-        let sound = self.sound.drain(..samples).collect();
-        self.from = to;
+        let from = self.listener.from();
+        let to = to.max(from);
+        let sound = self.listener.sound_to(to);
+        self.listener.forget(to);
         Piece { sound, from, to, end }
-    }
-
-    fn trim(&mut self) {
-        let keep = (BEFORE_S * f64::from(self.rate_hz)) as usize * self.channels;
-        let excess = self.sound.len().saturating_sub(keep) / self.channels;
-        self.sound.drain(..excess * self.channels);
-        self.from += excess as u64;
     }
 }
 

@@ -2,10 +2,9 @@
 
 use std::collections::VecDeque;
 
-use super::meter::{HOP_S, Meter, level_db};
-use super::note::{hops, push};
+use super::listener::{Listener, Quietest};
 use crate::analysis::{self, Expectation, Reading, Refusal};
-use crate::audio;
+use crate::segmentation::level::{HOP_S, hops, push};
 use crate::take::Take;
 use crate::units::{Cents, Hz, Seconds};
 
@@ -18,7 +17,6 @@ const SOON_S: f64 = 0.15;
 const STANDS_OUT_DB: f64 = 14.0;
 const STANDS_OUT_S: f64 = 0.04;
 const LEAST_DBFS: f64 = -70.0;
-const MEMORY_S: f64 = 60.0;
 /// It has stopped when it lies so far below the loudest of its last second, or so near to the quiet, dB, for so long, s.
 const STOPPED_DB: f64 = 12.0;
 const NEAR_QUIET_DB: f64 = 6.0;
@@ -35,18 +33,13 @@ const WIDTH_S: f64 = 0.03;
 /// Follows running sound.
 #[derive(Debug)]
 pub struct Follow {
-    rate_hz: u32,
-    channels: usize,
+    listener: Listener,
+    quietest: Quietest,
     expectation: Expectation,
-    meter: Meter,
-    sound: VecDeque<f32>,
-    recent: VecDeque<f64>,
-    levels: VecDeque<f64>,
     heard_hops: u64,
     loud_hops: usize,
     since_look: usize,
     note: Option<Sounding>,
-    level: f64,
 }
 
 /// The note that sounds.
@@ -59,7 +52,7 @@ struct Sounding {
 
 /// What is heard.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Heard {
+pub enum FollowEvent {
     /// A note stands out.
     Began,
     /// Its pitch now.
@@ -92,18 +85,13 @@ impl Follow {
     /// For `channels` interleaved channels, at least one.
     pub fn new(rate_hz: u32, channels: usize, expectation: Expectation) -> Self {
         Self {
-            rate_hz,
-            channels: channels.max(1),
+            listener: Listener::new(rate_hz, channels, WIDTH_S),
+            quietest: Quietest::above(f64::NEG_INFINITY),
             expectation,
-            meter: Meter::new(rate_hz, channels),
-            sound: VecDeque::new(),
-            recent: VecDeque::new(),
-            levels: VecDeque::new(),
             heard_hops: 0,
             loud_hops: 0,
             since_look: 0,
             note: None,
-            level: -160.0,
         }
     }
 
@@ -114,13 +102,12 @@ impl Follow {
 
     /// Level now, dBFS, rumble weakened.
     pub fn level_db(&self) -> f64 {
-        self.level
+        self.listener.level_db()
     }
 
     /// Quietest level of the last minute, dBFS; not known in the first moments.
     pub fn quiet_db(&self) -> Option<f64> {
-        let is_known = self.levels.len() >= hops(0.3);
-        is_known.then(|| self.levels.iter().copied().fold(f64::INFINITY, f64::min))
+        self.quietest.known_db()
     }
 
     /// Time heard so far.
@@ -129,17 +116,14 @@ impl Follow {
     }
 
     /// Take in interleaved frames.
-    pub fn hear(&mut self, sound: &[f32]) -> Vec<Heard> {
+    pub fn hear(&mut self, sound: &[f32]) -> Vec<FollowEvent> {
         let mut heard = Vec::new();
-        for frame in sound.chunks_exact(self.channels) {
-            self.sound.extend(frame);
-            if let Some(hop) = self.meter.frame(frame) {
-                heard.extend(self.hop(hop.power));
+        for frame in sound.chunks_exact(self.listener.channels()) {
+            if self.listener.frame(frame).is_some() {
+                heard.extend(self.hop());
             }
         }
-        let kept_s = LONGEST_S + BEFORE_S + STOPPED_S;
-        let keep = (kept_s * f64::from(self.rate_hz)) as usize * self.channels;
-        self.sound.drain(..self.sound.len().saturating_sub(keep));
+        self.listener.keep(LONGEST_S + BEFORE_S + STOPPED_S);
         // Looked at once a call, however much sound came: a slow computer skips looks and falls not behind.
         let is_due = self.note.as_ref().is_some_and(|note| {
             note.stopped_hops == 0 && note.hops >= hops(SOON_S) && self.since_look >= hops(EVERY_S)
@@ -151,30 +135,28 @@ impl Follow {
         heard
     }
 
-    fn hop(&mut self, power: f64) -> Option<Heard> {
+    fn hop(&mut self) -> Option<FollowEvent> {
         self.heard_hops += 1;
         self.since_look += 1;
-        push(&mut self.recent, power, hops(WIDTH_S));
-        self.level = level_db(self.recent.iter().sum::<f64>() / self.recent.len() as f64);
-        push(&mut self.levels, self.level, hops(MEMORY_S));
-        let quiet = self.levels.iter().copied().fold(f64::INFINITY, f64::min);
+        let level = self.listener.level_db();
+        let quiet = self.quietest.with(level);
         let Some(note) = &mut self.note else {
             let stands_out =
-                self.levels.len() >= hops(0.3) && self.level > (quiet + STANDS_OUT_DB).max(LEAST_DBFS);
+                self.quietest.known_db().is_some() && level > (quiet + STANDS_OUT_DB).max(LEAST_DBFS);
             self.loud_hops = if stands_out { self.loud_hops + 1 } else { 0 };
             if self.loud_hops < hops(STANDS_OUT_S) {
                 return None;
             }
             self.note = Some(Sounding { hops: self.loud_hops, ..Sounding::default() });
             self.loud_hops = 0;
-            return Some(Heard::Began);
+            return Some(FollowEvent::Began);
         };
         note.hops += 1;
         let loudest = note.last.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let has_stopped = self.level < loudest - STOPPED_DB || self.level < quiet + NEAR_QUIET_DB;
+        let has_stopped = level < loudest - STOPPED_DB || level < quiet + NEAR_QUIET_DB;
         if !has_stopped {
             note.stopped_hops = 0;
-            push(&mut note.last, self.level, hops(1.0));
+            push(&mut note.last, level, hops(1.0));
             return None;
         }
         note.stopped_hops += 1;
@@ -185,34 +167,23 @@ impl Follow {
         let kept = (note.hops as f64 * HOP_S + BEFORE_S).min(LONGEST_S + STOPPED_S);
         self.note = None;
         if sounded < KNOCK_S {
-            return Some(Heard::Nothing(None));
+            return Some(FollowEvent::Nothing(None));
         }
-        let take = self.last(kept);
+        let take = self.listener.last(kept);
         Some(match analysis::listen(&take, &self.expectation) {
             Ok(mut listened) => {
                 let reading = listened.reading(self.expectation.opposite);
-                Heard::Played(Box::new(Played { reading, take, at: self.at() }))
+                FollowEvent::Played(Box::new(Played { reading, take, at: self.at() }))
             }
-            Err(refusal) => Heard::Nothing(Some(refusal)),
+            Err(refusal) => FollowEvent::Nothing(Some(refusal)),
         })
     }
 
-    fn look(&mut self) -> Option<Heard> {
+    fn look(&mut self) -> Option<FollowEvent> {
         let since = self.note.as_ref()?.hops as f64 * HOP_S;
         // Nothing of the note before, and a little quiet to tell this one's start from.
-        let take = self.last((since + 0.05).min(WINDOW_S));
+        let take = self.listener.last((since + 0.05).min(WINDOW_S));
         let (f0, uncertainty) = analysis::listen(&take, &self.expectation).ok()?.pitch();
-        Some(Heard::Now { f0, uncertainty, since: Seconds::new(since)? })
-    }
-
-    /// The last so many seconds, on the channel that carries the tone.
-    fn last(&mut self, seconds: f64) -> Take {
-        let frames = (seconds * f64::from(self.rate_hz)) as usize;
-        let all: &[f32] = self.sound.make_contiguous();
-        let from = all.len().saturating_sub(frames * self.channels);
-        let sound = all.get(from..).unwrap_or_default();
-        let channel = audio::clearest_channel(sound, self.channels, self.rate_hz);
-        let samples = sound.chunks_exact(self.channels).filter_map(|frame| frame.get(channel).copied());
-        Take::new(samples.collect(), self.rate_hz)
+        Some(FollowEvent::Now { f0, uncertainty, since: Seconds::new(since)? })
     }
 }

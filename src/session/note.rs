@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use super::meter::HOP_S;
+use crate::segmentation::level::{hops, push};
 
 /// The level may move this far within a steady stretch, dB, but for excursions up to this long, s.
 const STEADY_DB: f64 = 4.0;
@@ -10,7 +10,7 @@ const EXCURSION_S: f64 = 0.08;
 
 /// The note that sounds.
 #[derive(Debug, Default)]
-pub(super) struct Note {
+pub(super) struct SoundingNote {
     /// Levels of the last second.
     last: VecDeque<f64>,
     pub hops: usize,
@@ -25,7 +25,7 @@ pub(super) struct Note {
     pub is_over: bool,
 }
 
-impl Note {
+impl SoundingNote {
     /// Take in the level of the next hop.
     pub fn follow_level(&mut self, level_db: f64) {
         if self.stopped_hops.is_some() {
@@ -47,18 +47,5 @@ impl Note {
     /// Of the last second before the stop, dBFS.
     pub fn loudest(&self) -> f64 {
         self.last.iter().copied().fold(f64::NEG_INFINITY, f64::max)
-    }
-}
-
-/// A time as a number of hops.
-pub(super) fn hops(seconds: f64) -> usize {
-    (seconds / HOP_S).round() as usize
-}
-
-/// Remember a value, and forget the oldest of more than `most`.
-pub(super) fn push(values: &mut VecDeque<f64>, value: f64, most: usize) {
-    values.push_back(value);
-    while values.len() > most {
-        values.pop_front();
     }
 }

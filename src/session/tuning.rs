@@ -4,7 +4,7 @@
 //! otherwise says so afterwards.
 
 use super::Error;
-use super::follow::{Follow, Heard, Played};
+use super::follow::{Follow, FollowEvent, Played};
 use super::pitch_cache::other_stroke;
 use crate::analysis::{Clock, Expectation, OppositeExpectation, Refusal};
 use crate::audio;
@@ -292,19 +292,19 @@ impl<'a> Tuning<'a> {
         let mut said = Vec::new();
         for heard in self.follow.hear(sound) {
             match heard {
-                Heard::Began => said.push(TuneSaid::Began),
-                Heard::Now { f0, uncertainty, since } => {
+                FollowEvent::Began => said.push(TuneSaid::Began),
+                FollowEvent::Now { f0, uncertainty, since } => {
                     let reed = self.reeds.get(self.at);
                     self.live = reed.map(|reed| {
                         (Measured { value: f0.cents_above(reed.target), uncertainty }, since.get())
                     });
                 }
-                Heard::Nothing(_) | Heard::Played(_) if self.is_hushed => self.live = None,
-                Heard::Nothing(refusal) => {
+                FollowEvent::Nothing(_) | FollowEvent::Played(_) if self.is_hushed => self.live = None,
+                FollowEvent::Nothing(refusal) => {
                     self.live = None;
                     said.push(TuneSaid::Nothing(refusal));
                 }
-                Heard::Played(played) => {
+                FollowEvent::Played(played) => {
                     self.live = None;
                     said.push(self.played(*played)?);
                 }

@@ -17,6 +17,7 @@ mod corrections;
 mod demo;
 mod fuzz;
 mod readme;
+mod report_time;
 mod supply_chain;
 mod tuning;
 mod without_terminal;

@@ -4,7 +4,7 @@ use platenote::analysis::{Expectation, OppositeExpectation};
 use platenote::instrument::Stroke;
 use platenote::job::{Event, Job, JobWriter};
 use platenote::repair::Part;
-use platenote::session::{Follow, Heard, Stands, TunePlay, TuneReed, TuneSaid, TuneSetting, Tuning};
+use platenote::session::{Follow, FollowEvent, Stands, TunePlay, TuneReed, TuneSaid, TuneSetting, Tuning};
 use platenote::tuning::Hand;
 use platenote::units::Cents;
 
@@ -48,7 +48,7 @@ fn a_note_is_followed_while_it_sounds() {
         for block in quiet(0.5).iter().chain(&sound(hz, 3)).copied().collect::<Vec<f32>>().chunks(160) {
             for heard in follow.hear(block) {
                 match heard {
-                    Heard::Now { f0, uncertainty, since } => {
+                    FollowEvent::Now { f0, uncertainty, since } => {
                         let off = f0.cents_above(platenote::units::Hz::new(hz).unwrap()).get();
                         if since.get() >= 1.0 {
                             assert!(
@@ -65,8 +65,8 @@ fn a_note_is_followed_while_it_sounds() {
                         }
                         since_s.push(since.get());
                     }
-                    Heard::Played(played) => read = Some(played),
-                    Heard::Began | Heard::Nothing(_) => {}
+                    FollowEvent::Played(played) => read = Some(played),
+                    FollowEvent::Began | FollowEvent::Nothing(_) => {}
                 }
             }
         }
