@@ -56,7 +56,7 @@ pub mod analysis;
 pub mod take;
 pub mod units;
 
-pub use audio::{Error as SoundFileError, read_file};
+pub use audio::{SoundError, read_file};
 
 #[doc(hidden)]
 pub mod alignment;

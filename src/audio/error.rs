@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
-/// What stopped the ear; [`Error::next`] says what to do about it.
+/// What stopped the ear; [`SoundError::next`] says what to do about it.
 #[derive(Debug, thiserror::Error)]
-pub enum Error {
+pub enum SoundError {
     /// The file cannot be opened or read at all.
     #[error("cannot read `{}`: {cause}", path.display())]
     Open {
@@ -99,26 +99,26 @@ pub enum Error {
     },
 }
 
-impl Error {
+impl SoundError {
     /// What to do next.
     pub fn next(&self) -> &'static str {
         match self {
-            Error::Open { .. } => "check the name and that the file may be read",
-            Error::NotAFile { .. } => "name a sound file",
-            Error::EmptyFile { .. } => "copy the recording again, or record it again",
-            Error::NotReadHere { .. } => {
+            SoundError::Open { .. } => "check the name and that the file may be read",
+            SoundError::NotAFile { .. } => "name a sound file",
+            SoundError::EmptyFile { .. } => "copy the recording again, or record it again",
+            SoundError::NotReadHere { .. } => {
                 "convert it to WAV or FLAC without changing the sample rate, and record the next takes as WAV"
             }
-            Error::NotSound { .. } => {
+            SoundError::NotSound { .. } => {
                 "play it in any player; if that works, convert it to WAV, else record it again"
             }
-            Error::Rate { .. } => "record at 48000, or convert it to that",
-            Error::Channels { .. } => "export the channel with the reed as a file of its own",
-            Error::TooLong { .. } => {
+            SoundError::Rate { .. } => "record at 48000, or convert it to that",
+            SoundError::Channels { .. } => "export the channel with the reed as a file of its own",
+            SoundError::TooLong { .. } => {
                 "cut it into shorter files; many notes in one file are split by `platenote sweep`"
             }
-            Error::Unpacks { .. } => "cut the silence off, or convert it to WAV",
-            Error::Write { .. } => "check that the folder exists, may be written, and has room",
+            SoundError::Unpacks { .. } => "cut the silence off, or convert it to WAV",
+            SoundError::Write { .. } => "check that the folder exists, may be written, and has room",
         }
     }
 }

@@ -11,11 +11,11 @@ mod live;
 mod pcm;
 mod sound_file;
 mod stream;
-mod wav_look;
+mod wav_header;
 mod write;
 
 pub use channels::clearest_channel;
-pub use error::Error;
+pub use error::SoundError;
 #[cfg(feature = "mic")]
 pub use live::{Incident, Input, Microphone, MicrophoneError, inputs};
 pub use sound_file::read_file;

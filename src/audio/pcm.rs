@@ -3,7 +3,7 @@
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 
-use super::wav_look::Pcm;
+use super::wav_header::Pcm;
 
 /// Frames handed on at a time.
 const PIECE_FRAMES: u64 = 4096;

@@ -9,8 +9,8 @@ use std::path::Path;
 use super::channels::Listener;
 use super::coded::MOST_CHANNELS;
 use super::guard::guarded;
-use super::wav_look::{self, Look, Pcm};
-use super::{Error, coded, pcm};
+use super::wav_header::{self, Pcm, WavHeader};
+use super::{SoundError, coded, pcm};
 use crate::take::Take;
 
 /// The rates that are read.
@@ -33,41 +33,43 @@ const MOST_HELD: u64 = 1 << 20;
 ///
 /// Fails when the file cannot be opened, is of a kind not read here, says a rate outside 8 to 384 kHz or more than 256
 /// channels, is longer than 2²⁴ samples, or unpacks to many times its size; each message says what to do.
-pub fn read_file(path: &Path) -> Result<Take, Error> {
+pub fn read_file(path: &Path) -> Result<Take, SoundError> {
     let (mut file, length) = open(path)?;
     refuse_known(path, &mut file)?;
-    match wav_look::look(&mut file, length).map_err(|cause| Error::Open { path: path.into(), cause })? {
-        Look::Pcm(pcm) => {
+    match wav_header::header(&mut file, length)
+        .map_err(|cause| SoundError::Open { path: path.into(), cause })?
+    {
+        WavHeader::Pcm(pcm) => {
             check(path, pcm.rate_hz, usize::from(pcm.channels))?;
             read_pcm(path, &pcm)
         }
-        Look::Coded { channels, rate_hz } => {
+        WavHeader::Coded { channels, rate_hz } => {
             check(path, rate_hz, usize::from(channels))?;
             read_coded(path, length)
         }
-        Look::NotWav => read_coded(path, length),
-        Look::Unread(kind) => Err(Error::NotReadHere { path: path.into(), kind }),
-        Look::Damaged(detail) => Err(Error::NotSound { path: path.into(), detail }),
+        WavHeader::NotWav => read_coded(path, length),
+        WavHeader::Unread(kind) => Err(SoundError::NotReadHere { path: path.into(), kind }),
+        WavHeader::Damaged(detail) => Err(SoundError::NotSound { path: path.into(), detail }),
     }
 }
 
-pub(super) fn open(path: &Path) -> Result<(File, u64), Error> {
-    let cannot = |cause| Error::Open { path: path.into(), cause };
+pub(super) fn open(path: &Path) -> Result<(File, u64), SoundError> {
+    let cannot = |cause| SoundError::Open { path: path.into(), cause };
     let about = std::fs::metadata(path).map_err(cannot)?; // Before opening: opening a pipe would wait.
     if !about.is_file() {
-        return Err(Error::NotAFile { path: path.into() });
+        return Err(SoundError::NotAFile { path: path.into() });
     }
     if about.len() == 0 {
-        return Err(Error::EmptyFile { path: path.into() });
+        return Err(SoundError::EmptyFile { path: path.into() });
     }
     Ok((File::open(path).map_err(cannot)?, about.len()))
 }
 
 /// Refuse by their first bytes the kinds that are known and not read.
-pub(super) fn refuse_known(path: &Path, file: &mut File) -> Result<(), Error> {
+pub(super) fn refuse_known(path: &Path, file: &mut File) -> Result<(), SoundError> {
     use std::io::Read;
     let mut head = Vec::new();
-    file.take(64).read_to_end(&mut head).map_err(|cause| Error::Open { path: path.into(), cause })?;
+    file.take(64).read_to_end(&mut head).map_err(|cause| SoundError::Open { path: path.into(), cause })?;
     let kind = match head.as_slice() {
         [b'R', b'F', b'6', b'4', ..] => "an RF64 file (WAV for more than 4 GB)",
         [b'B', b'W', b'6', b'4', ..] => "a BW64 file (WAV for more than 4 GB)",
@@ -81,11 +83,11 @@ pub(super) fn refuse_known(path: &Path, file: &mut File) -> Result<(), Error> {
         ogg if ogg.starts_with(b"OggS") && holds(ogg, b"Speex   ") => "a file coded with Speex",
         _ => return Ok(()),
     };
-    Err(Error::NotReadHere { path: path.into(), kind: kind.into() })
+    Err(SoundError::NotReadHere { path: path.into(), kind: kind.into() })
 }
 
 /// Refuse a CAF whose first chunk claims packets that no sound has: the decoder would make room for all of it.
-fn check_caf(path: &Path, head: &[u8]) -> Result<(), Error> {
+fn check_caf(path: &Path, head: &[u8]) -> Result<(), SoundError> {
     const MOST: u32 = 1 << 16; // 256 channels of 32 bits are 1 KiB, and coded packets last a fraction of a second.
     let number = |at: usize| {
         let bytes = head.get(at..at + 4).and_then(|bytes| bytes.try_into().ok());
@@ -95,7 +97,7 @@ fn check_caf(path: &Path, head: &[u8]) -> Result<(), Error> {
     for (at, what) in [(36, "bytes"), (40, "frames")] {
         if number(at) > MOST {
             let detail = format!("it says packets of {} {what}", number(at));
-            return Err(Error::NotSound { path: path.into(), detail });
+            return Err(SoundError::NotSound { path: path.into(), detail });
         }
     }
     Ok(())
@@ -105,33 +107,33 @@ fn holds(bytes: &[u8], part: &[u8]) -> bool {
     bytes.windows(part.len()).any(|window| window == part)
 }
 
-pub(super) fn check(path: &Path, rate_hz: u32, channels: usize) -> Result<(), Error> {
+pub(super) fn check(path: &Path, rate_hz: u32, channels: usize) -> Result<(), SoundError> {
     if !(1..=MOST_CHANNELS).contains(&channels) {
-        return Err(Error::Channels { path: path.into(), channels, most: MOST_CHANNELS });
+        return Err(SoundError::Channels { path: path.into(), channels, most: MOST_CHANNELS });
     }
     if !RATES.contains(&rate_hz) {
-        return Err(Error::Rate { path: path.into(), rate_hz });
+        return Err(SoundError::Rate { path: path.into(), rate_hz });
     }
     Ok(())
 }
 
-fn too_long(path: &Path, rate_hz: u32) -> Error {
-    Error::TooLong { path: path.into(), most_s: MOST_SAMPLES as f64 / f64::from(rate_hz) }
+fn too_long(path: &Path, rate_hz: u32) -> SoundError {
+    SoundError::TooLong { path: path.into(), most_s: MOST_SAMPLES as f64 / f64::from(rate_hz) }
 }
 
-fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
+fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, SoundError> {
     if pcm.frames > MOST_SAMPLES as u64 {
         return Err(too_long(path, pcm.rate_hz));
     }
     let channels = usize::from(pcm.channels);
     let pass = |sink: &mut dyn FnMut(&[f32])| {
-        let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
+        let file = File::open(path).map_err(|cause| SoundError::Open { path: path.into(), cause })?;
         let mut all = |piece: &[f32]| {
             sink(piece);
             true
         };
         pcm::decode(file, pcm, &mut all)
-            .map_err(|e| Error::NotSound { path: path.into(), detail: e.to_string() })
+            .map_err(|e| SoundError::NotSound { path: path.into(), detail: e.to_string() })
     };
     let mut take = Take::new(Vec::new(), pcm.rate_hz);
     if channels == 1 {
@@ -159,7 +161,7 @@ fn read_pcm(path: &Path, pcm: &Pcm) -> Result<Take, Error> {
     Ok(take)
 }
 
-fn read_coded(path: &Path, length: u64) -> Result<Take, Error> {
+fn read_coded(path: &Path, length: u64) -> Result<Take, SoundError> {
     let most =
         MOST_BESIDE.saturating_add(length.saturating_mul(MOST_FOR_A_BYTE)).min(MOST_SAMPLES as u64) as usize;
     let mut listener: Option<Listener> = None;
@@ -186,7 +188,7 @@ fn read_coded(path: &Path, length: u64) -> Result<Take, Error> {
         return Err(too_long(path, coded.rate_hz));
     }
     if heard > most {
-        return Err(Error::Unpacks {
+        return Err(SoundError::Unpacks {
             path: path.into(),
             length,
             most_s: most as f64 / f64::from(coded.rate_hz),
@@ -223,12 +225,12 @@ fn read_coded(path: &Path, length: u64) -> Result<Take, Error> {
 pub(super) fn coded_pass(
     path: &Path,
     sink: &mut dyn FnMut(&[f32], u32, usize) -> bool,
-) -> Result<coded::Coded, Error> {
-    let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
+) -> Result<coded::Coded, SoundError> {
+    let file = File::open(path).map_err(|cause| SoundError::Open { path: path.into(), cause })?;
     let damaged = || Err(coded::Refusal::NotSound("it is damaged in a way the decoder does not know".into()));
     guarded(|| coded::decode(file, path, sink)).unwrap_or_else(damaged).map_err(|refusal| match refusal {
-        coded::Refusal::NotReadHere(kind) => Error::NotReadHere { path: path.into(), kind: kind.into() },
-        coded::Refusal::NotSound(detail) => Error::NotSound { path: path.into(), detail },
+        coded::Refusal::NotReadHere(kind) => SoundError::NotReadHere { path: path.into(), kind: kind.into() },
+        coded::Refusal::NotSound(detail) => SoundError::NotSound { path: path.into(), detail },
     })
 }
 

@@ -4,8 +4,8 @@ use std::fs::File;
 use std::path::Path;
 
 use super::sound_file::{check, coded_pass, cut_short, open, refuse_known};
-use super::wav_look::{self, Look, Pcm};
-use super::{Error, pcm};
+use super::wav_header::{self, Pcm, WavHeader};
+use super::{SoundError, pcm};
 
 /// A piece of a sound file: frames of all channels, interleaved.
 #[derive(Debug, Clone, Copy)]
@@ -36,27 +36,29 @@ pub struct Streamed {
 /// Hand a sound file to `sink` a piece at a time, until it has enough (`false`).
 ///
 /// Reads the kinds [`super::read_file`] reads, and fails as it does, but for length: there is no longest file.
-pub fn stream_file(path: &Path, sink: &mut dyn FnMut(Piece) -> bool) -> Result<Streamed, Error> {
+pub fn stream_file(path: &Path, sink: &mut dyn FnMut(Piece) -> bool) -> Result<Streamed, SoundError> {
     let (mut file, length) = open(path)?;
     refuse_known(path, &mut file)?;
-    match wav_look::look(&mut file, length).map_err(|cause| Error::Open { path: path.into(), cause })? {
-        Look::Pcm(pcm) => {
+    match wav_header::header(&mut file, length)
+        .map_err(|cause| SoundError::Open { path: path.into(), cause })?
+    {
+        WavHeader::Pcm(pcm) => {
             check(path, pcm.rate_hz, usize::from(pcm.channels))?;
             stream_pcm(path, &pcm, sink)
         }
-        Look::Coded { channels, rate_hz } => {
+        WavHeader::Coded { channels, rate_hz } => {
             check(path, rate_hz, usize::from(channels))?;
             stream_coded(path, sink)
         }
-        Look::NotWav => stream_coded(path, sink),
-        Look::Unread(kind) => Err(Error::NotReadHere { path: path.into(), kind }),
-        Look::Damaged(detail) => Err(Error::NotSound { path: path.into(), detail }),
+        WavHeader::NotWav => stream_coded(path, sink),
+        WavHeader::Unread(kind) => Err(SoundError::NotReadHere { path: path.into(), kind }),
+        WavHeader::Damaged(detail) => Err(SoundError::NotSound { path: path.into(), detail }),
     }
 }
 
-fn stream_pcm(path: &Path, pcm: &Pcm, sink: &mut dyn FnMut(Piece) -> bool) -> Result<Streamed, Error> {
+fn stream_pcm(path: &Path, pcm: &Pcm, sink: &mut dyn FnMut(Piece) -> bool) -> Result<Streamed, SoundError> {
     let (channels, rate_hz) = (usize::from(pcm.channels), pcm.rate_hz);
-    let file = File::open(path).map_err(|cause| Error::Open { path: path.into(), cause })?;
+    let file = File::open(path).map_err(|cause| SoundError::Open { path: path.into(), cause })?;
     let (mut frames, mut goes_on) = (0, true);
     pcm::decode(file, pcm, &mut |sound| {
         if goes_on {
@@ -65,7 +67,7 @@ fn stream_pcm(path: &Path, pcm: &Pcm, sink: &mut dyn FnMut(Piece) -> bool) -> Re
         }
         goes_on
     })
-    .map_err(|fault| Error::NotSound { path: path.into(), detail: fault.to_string() })?;
+    .map_err(|fault| SoundError::NotSound { path: path.into(), detail: fault.to_string() })?;
     let mut remarks = Vec::new();
     if goes_on {
         remarks.extend(cut_short(pcm.promised, frames, 0, rate_hz));
@@ -76,7 +78,7 @@ fn stream_pcm(path: &Path, pcm: &Pcm, sink: &mut dyn FnMut(Piece) -> bool) -> Re
     Ok(Streamed { rate_hz, channels, frames, lossy: false, remarks })
 }
 
-fn stream_coded(path: &Path, sink: &mut dyn FnMut(Piece) -> bool) -> Result<Streamed, Error> {
+fn stream_coded(path: &Path, sink: &mut dyn FnMut(Piece) -> bool) -> Result<Streamed, SoundError> {
     let (mut frames, mut goes_on, mut refused) = (0, true, None);
     let coded = coded_pass(path, &mut |sound, rate_hz, channels| {
         if frames == 0 {

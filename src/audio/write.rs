@@ -3,21 +3,21 @@
 use std::io::{BufWriter, Cursor, Seek, Write};
 use std::path::Path;
 
-use super::Error;
+use super::SoundError;
 use crate::take::Take;
 
 /// Write `take` as a mono WAV of 32-bit floats: exact, every sample comes back bit for bit.
-pub fn write_wav(path: &Path, take: &Take) -> Result<(), Error> {
-    let failed = |detail: String| Error::Write { path: path.to_owned(), detail };
+pub fn write_wav(path: &Path, take: &Take) -> Result<(), SoundError> {
+    let failed = |detail: String| SoundError::Write { path: path.to_owned(), detail };
     let file = std::fs::File::create(path).map_err(|error| failed(error.to_string()))?;
     write(BufWriter::new(file), take).map_err(|error| failed(error.to_string()))
 }
 
 /// The bytes of such a file.
-pub fn wav_bytes(take: &Take) -> Result<Vec<u8>, Error> {
+pub fn wav_bytes(take: &Take) -> Result<Vec<u8>, SoundError> {
     let mut bytes = Vec::with_capacity(4 * take.samples.len() + 64);
     write(Cursor::new(&mut bytes), take)
-        .map_err(|error| Error::Write { path: "a take".into(), detail: error.to_string() })?;
+        .map_err(|error| SoundError::Write { path: "a take".into(), detail: error.to_string() })?;
     Ok(bytes)
 }
 
@@ -48,7 +48,7 @@ pub fn wav_head(rate_hz: u32, channels: u16, frames: Option<u64>) -> Vec<u8> {
 
 /// The bytes of a mono WAV of 16-bit samples, small and played by anything: to listen to, never to measure. What is no
 /// number is silent, what is beyond full scale is held there.
-pub fn clip_bytes(samples: &[f32], rate_hz: u32) -> Result<Vec<u8>, Error> {
+pub fn clip_bytes(samples: &[f32], rate_hz: u32) -> Result<Vec<u8>, SoundError> {
     let mut bytes = Vec::with_capacity(2 * samples.len() + 64);
     let spec = hound::WavSpec {
         channels: 1,
@@ -64,7 +64,7 @@ pub fn clip_bytes(samples: &[f32], rate_hz: u32) -> Result<Vec<u8>, Error> {
         }
         writer.finalize()
     };
-    fill().map_err(|error| Error::Write { path: "a clip".into(), detail: error.to_string() })?;
+    fill().map_err(|error| SoundError::Write { path: "a clip".into(), detail: error.to_string() })?;
     Ok(bytes)
 }
 

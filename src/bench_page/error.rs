@@ -63,10 +63,10 @@ pub enum Error {
     Record(#[from] job::Error),
     /// Findings and pages.
     #[error(transparent)]
-    Gathering(#[from] evaluation::Error),
+    Gathering(#[from] evaluation::EvaluationError),
     /// Takes.
     #[error(transparent)]
-    Session(#[from] session::Error),
+    Session(#[from] session::SessionError),
     /// The input.
     #[cfg(feature = "mic")]
     #[error(transparent)]

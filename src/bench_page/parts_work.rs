@@ -9,10 +9,10 @@ use super::parts_bench::mark_line;
 use crate::instrument::ValvePlace;
 use crate::job::Job;
 use crate::repair::{
-    self, Choice, Mark, NextStep, StepKind, Task, TaskValve, Tick, Trouble, Work, WorkList, stage,
+    self, Choice, Mark, NextStep, StepKind, Task, TaskValve, Tick, ValveTrouble, Work, WorkList, stage,
 };
 use crate::report::figures;
-use crate::report::{Work as Hazard, caution};
+use crate::report::{Hazard, caution};
 
 /// So many of the newest marks stand below the list.
 const NEWEST: usize = 8;
@@ -100,9 +100,9 @@ fn line(job: &Job, task: &Task, valve: &TaskValve) -> Markup {
     html! { li.task {
         div { b { (name) } ": " (figures(&valve.words())) }
         div.ticks {
-            @if matches!(valve.trouble, Trouble::Leaks | Trouble::Off) {
+            @if matches!(valve.trouble, ValveTrouble::Leaks | ValveTrouble::Off) {
                 (tick(&name, &fitted(valve), "valve fitted"))
-                @if valve.trouble == Trouble::Leaks { (tick(&name, &Work::ValveKept, "valve kept")) }
+                @if valve.trouble == ValveTrouble::Leaks { (tick(&name, &Work::ValveKept, "valve kept")) }
             } @else {
                 button.plain type="button" data-record=(name) data-plate=(task.plate) data-again=(pass_for(job, &task.plate)) aria-label={ "Record " (task.plate) " again" } { "record again" }
             }

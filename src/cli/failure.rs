@@ -80,20 +80,20 @@ impl From<job::Error> for Failure {
     }
 }
 
-impl From<session::Error> for Failure {
-    fn from(error: session::Error) -> Self {
+impl From<session::SessionError> for Failure {
+    fn from(error: session::SessionError) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }
 
-impl From<evaluation::Error> for Failure {
-    fn from(error: evaluation::Error) -> Self {
+impl From<evaluation::EvaluationError> for Failure {
+    fn from(error: evaluation::EvaluationError) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }
 
-impl From<audio::Error> for Failure {
-    fn from(error: audio::Error) -> Self {
+impl From<audio::SoundError> for Failure {
+    fn from(error: audio::SoundError) -> Self {
         Self::could_not(error.to_string(), error.next())
     }
 }

@@ -4,11 +4,15 @@ use std::io::IsTerminal;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::evaluation::{Detail, Error, Evaluation, PassChoice};
+use crate::evaluation::{Detail, Evaluation, EvaluationError, PassChoice};
 use crate::job::Job;
 
 /// Everything that is told of the chosen passes.
-pub(crate) fn evaluate(job: &Job, choice: &PassChoice, detail: Detail) -> Result<Evaluation, Error> {
+pub(crate) fn evaluate(
+    job: &Job,
+    choice: &PassChoice,
+    detail: Detail,
+) -> Result<Evaluation, EvaluationError> {
     let bar = progress_bar(job.instrument().plates().count());
     let told = Evaluation::of(job, choice, detail, &|| bar.inc(1));
     bar.finish_and_clear();

@@ -19,7 +19,7 @@ pub(crate) struct FileReading {
 /// Why a file gave no reading.
 pub(crate) enum Silence {
     Refused(Refusal),
-    Unreadable(audio::Error),
+    Unreadable(audio::SoundError),
 }
 
 /// Rows are kept until the widths are known; files that gave nothing follow as errors.

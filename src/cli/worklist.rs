@@ -10,7 +10,7 @@ use super::{output, pass};
 use crate::evaluation::{Detail, Evaluation, PassChoice};
 use crate::job::Job;
 use crate::repair::{Choice, Task, TaskValve, WorkList};
-use crate::report::{Work, caution, work_list_page};
+use crate::report::{Hazard, caution, work_list_page};
 use crate::units::Millimetres;
 
 /// List the valves that want work, by block and row, with the plates to lift
@@ -94,7 +94,7 @@ fn print_text(list: &WorkList) -> Result<(), Failure> {
         }
     }
     if list.tasks.iter().any(|task| task.lift) {
-        output::say(&format!("caution: {}", caution(Work::Knife)));
+        output::say(&format!("caution: {}", caution(Hazard::Knife)));
     }
     Ok(())
 }

@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use crate::job;
 use crate::report::ReportError;
 
-/// Why nothing could be gathered; [`Error::next`] says what to do about it.
+/// Why nothing could be gathered; [`EvaluationError::next`] says what to do about it.
 #[derive(Debug, thiserror::Error)]
-pub enum Error {
+pub enum EvaluationError {
     /// The job folder could not be read or written.
     #[error(transparent)]
     Record(#[from] job::Error),
@@ -25,14 +25,16 @@ pub enum Error {
     NoThreads(String),
 }
 
-impl Error {
+impl EvaluationError {
     /// What to do about it.
     pub fn next(&self) -> String {
         match self {
-            Error::Record(error) => error.next(),
-            Error::Report(error) => error.next(),
-            Error::NoPlates { plan } => format!("list the notes of each row in `{}`", plan.display()),
-            Error::NoThreads(_) => "close other programs and try again".into(),
+            EvaluationError::Record(error) => error.next(),
+            EvaluationError::Report(error) => error.next(),
+            EvaluationError::NoPlates { plan } => {
+                format!("list the notes of each row in `{}`", plan.display())
+            }
+            EvaluationError::NoThreads(_) => "close other programs and try again".into(),
         }
     }
 }

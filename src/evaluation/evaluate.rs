@@ -3,7 +3,7 @@
 use super::detail::Detail;
 use super::listening::{Listened, WantedPass, listen};
 use super::pitch::instrument_pitch;
-use super::{Error, PassView};
+use super::{EvaluationError, PassView};
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::job::{Job, Visit};
 use crate::judgement::{self, Comparison, Findings, JudgedPass, Missing, ValveFinding, Verdict};
@@ -50,7 +50,7 @@ pub struct Evaluation {
 
 impl PassChoice {
     /// The pass of that name, or the newest one, against the one before it.
-    pub fn with_the_one_before(job: &Job, wanted: Option<&str>) -> Result<Self, Error> {
+    pub fn with_the_one_before(job: &Job, wanted: Option<&str>) -> Result<Self, EvaluationError> {
         let mut passes: Vec<String> = job.passes().into_iter().map(|facts| facts.pass).collect();
         if let Some(wanted) = wanted.filter(|wanted| !wanted.is_empty()) {
             let wanted = job.pass(wanted)?.pass;
@@ -66,7 +66,7 @@ impl PassChoice {
     }
 
     /// The passes by their names as the record has them, the earlier first.
-    fn canonical(&self, job: &Job) -> Result<Vec<String>, Error> {
+    fn canonical(&self, job: &Job) -> Result<Vec<String>, EvaluationError> {
         self.earlier.iter().chain(&self.later).map(|name| Ok(job.pass(name)?.pass)).collect()
     }
 
@@ -100,7 +100,7 @@ impl Evaluation {
         choice: &PassChoice,
         detail: Detail,
         after_plate: &(dyn Fn() + Sync),
-    ) -> Result<Self, Error> {
+    ) -> Result<Self, EvaluationError> {
         let chosen = choice.canonical(job)?;
         let is_shown = |name: &String| chosen.iter().any(|shown| shown == name);
         let wanted: Vec<WantedPass> = job
@@ -156,9 +156,9 @@ impl Evaluation {
     }
 
     /// What is to be drawn; fails where the plan has no plates.
-    pub fn subject<'a>(&'a self, job: &'a Job) -> Result<Subject<'a>, Error> {
+    pub fn subject<'a>(&'a self, job: &'a Job) -> Result<Subject<'a>, EvaluationError> {
         if job.instrument().plates().next().is_none() {
-            return Err(Error::NoPlates { plan: job.folder().join("plan.toml") });
+            return Err(EvaluationError::NoPlates { plan: job.folder().join("plan.toml") });
         }
         Ok(self.any_subject(job))
     }
@@ -181,7 +181,7 @@ impl Evaluation {
         &self,
         job: &Job,
         lead: &(dyn Fn(&PlatePlace) -> (String, String) + Sync),
-    ) -> Result<Vec<PageDrawing>, Error> {
+    ) -> Result<Vec<PageDrawing>, EvaluationError> {
         Ok(report::page_drawings(&self.any_subject(job), lead)?)
     }
 

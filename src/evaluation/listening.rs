@@ -14,7 +14,7 @@ use super::detail::Detail;
 use super::plate::{PlateHeard, PlateListener, PlateTakes};
 use super::together::heard_together;
 use super::view::{ListenedPass, clock_words};
-use super::{Error, sealing};
+use super::{EvaluationError, sealing};
 use crate::instrument::{Plate, PlatePlace, ReedPlace};
 use crate::job::{Job, MeasuredIn, PassFacts, Readings, StoredTake};
 use crate::judgement::{MeasuredAt, PassReadings};
@@ -49,7 +49,7 @@ pub(super) fn listen(
     wanted: &[WantedPass],
     detail: Detail,
     after_plate: &(dyn Fn() + Sync),
-) -> Result<Listened, Error> {
+) -> Result<Listened, EvaluationError> {
     let takes: Vec<BTreeMap<ReedPlace, Vec<StoredTake>>> =
         wanted.iter().map(|pass| job.takes(&pass.facts.pass).into_iter().collect()).collect();
     let (mut kept, damage) = Readings::of(job);
@@ -126,11 +126,11 @@ impl ListenedPass {
     }
 }
 
-fn pool() -> Result<rayon::ThreadPool, Error> {
+fn pool() -> Result<rayon::ThreadPool, EvaluationError> {
     let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
     // rayon's own variable overrules, for those who have the memory; the results are the same.
     let asked = std::env::var("RAYON_NUM_THREADS").ok().and_then(|count| count.parse().ok());
     let count = asked.filter(|count| (1..=64).contains(count)).unwrap_or(cores.min(PLATES_AT_ONCE));
     let pool = rayon::ThreadPoolBuilder::new().num_threads(count).build();
-    pool.map_err(|error| Error::NoThreads(error.to_string()))
+    pool.map_err(|error| EvaluationError::NoThreads(error.to_string()))
 }

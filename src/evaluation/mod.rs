@@ -18,7 +18,7 @@ mod view;
 mod written;
 
 pub use detail::Detail;
-pub use error::Error;
+pub use error::EvaluationError;
 pub use evaluate::{Evaluation, PassChoice};
 pub use sealing::sets_of_pass;
 pub use tuned::{bench_offsets, gains, goes, goes_elsewhere, worked_between};

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Error, Evaluation};
+use super::{Evaluation, EvaluationError};
 use crate::job::{self, Job, Workshop};
 use crate::repair;
 use crate::report::{self, Chart, Dossier, Table};
@@ -61,7 +61,7 @@ pub fn write_report(
     told: &Evaluation,
     out: Option<&Path>,
     sound_mb: f64,
-) -> Result<Reported, Error> {
+) -> Result<Reported, EvaluationError> {
     let subject = told.subject(job)?;
     let work = told.work_list(job);
     let next = repair::next_list(&told.told, &work);
@@ -105,14 +105,14 @@ pub fn write_report(
 }
 
 /// Write a chart: into `out`, or into the job's report folder.
-pub fn write_chart(job: &Job, out: Option<&Path>, chart: Chart) -> Result<Written, Error> {
+pub fn write_chart(job: &Job, out: Option<&Path>, chart: Chart) -> Result<Written, EvaluationError> {
     let svg = put(job, out, &format!("{}.svg", chart.name), chart.svg.as_bytes())?;
     let png = put(job, out, &format!("{}.png", chart.name), &chart.png)?;
     Ok(Written { title: chart.title, svg, png })
 }
 
 /// Write a file whole, into `out` or into the job's report folder.
-pub fn put(job: &Job, out: Option<&Path>, name: &str, bytes: &[u8]) -> Result<PathBuf, Error> {
+pub fn put(job: &Job, out: Option<&Path>, name: &str, bytes: &[u8]) -> Result<PathBuf, EvaluationError> {
     let Some(folder) = out else { return Ok(job.write_report(name, bytes)?) };
     let file = folder.join(name);
     std::fs::create_dir_all(folder).map_err(|source| job::Error::Io {

@@ -46,7 +46,7 @@ pub struct DeviceClock {
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Whole {
+struct ClocksToml {
     format: i64,
     #[serde(default, rename = "clock")]
     clocks: Vec<DeviceClock>,
@@ -89,7 +89,7 @@ impl Clocks {
             let (found, known) = (format as f64, FORMAT);
             return Err(Error::NewerFormat { file: file.to_owned(), line: 0, found, known });
         }
-        let whole: Whole = toml::from_str(&text).map_err(|error| damaged(error.message().to_owned()))?;
+        let whole: ClocksToml = toml::from_str(&text).map_err(|error| damaged(error.message().to_owned()))?;
         if let Some(odd) = whole.clocks.iter().find(|clock| !clock.facts().is_sound()) {
             return Err(damaged(format!("the clock of `{}` is out of range", odd.device)));
         }
@@ -158,7 +158,7 @@ impl Clocks {
     }
 
     fn save(&self) -> Result<(), Error> {
-        let whole = Whole { format: FORMAT, clocks: self.clocks.clone() };
+        let whole = ClocksToml { format: FORMAT, clocks: self.clocks.clone() };
         let text =
             toml::to_string(&whole).map_err(|error| Error::written(&self.file, io::Error::other(error)))?;
         disk::write_whole(&self.file, text.as_bytes())

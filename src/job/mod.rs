@@ -57,6 +57,6 @@ pub use seal_part::{BlownKind, SealPart, SealState};
 pub use table::{Table, TableRow};
 pub use take_store::{NewTake, Stored};
 pub use tray_csv::{tray_from_csv, tray_to_csv};
-pub use verify::{Trouble, TroubleKind, Verified, verify};
+pub use verify::{Discrepancy, DiscrepancyKind, Verified, verify};
 pub use visits::Visit;
 pub use workshop::Workshop;

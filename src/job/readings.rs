@@ -43,7 +43,7 @@ struct Key {
 }
 
 #[derive(Serialize, Deserialize)]
-struct Whole {
+struct ReadingsJson {
     format: u32,
     written_by: String,
     readings: Vec<Line>,
@@ -122,7 +122,7 @@ impl Readings {
             .collect();
         self.by_take.retain(|key, _| named.contains(key.sha256.as_str()));
         let readings = self.by_take.iter().map(|(key, kept)| Line::new(key, kept)).collect();
-        let whole = Whole { format: FORMAT, written_by: READINGS_KEY.into(), readings };
+        let whole = ReadingsJson { format: FORMAT, written_by: READINGS_KEY.into(), readings };
         let mut bytes = serde_json::to_vec_pretty(&whole).map_err(|error| Error::Io {
             doing: "written",
             file: self.file.clone(),
@@ -160,7 +160,8 @@ fn parse(bytes: &[u8]) -> Result<Option<BTreeMap<Key, KeptReading>>, String> {
         let is_told = whole.get("written_by").is_some_and(serde_json::Value::is_string);
         return if is_told { Ok(None) } else { Err("is damaged (it names no program)".to_owned()) };
     }
-    let whole: Whole = serde_json::from_value(whole).map_err(|error| format!("is damaged ({error})"))?;
+    let whole: ReadingsJson =
+        serde_json::from_value(whole).map_err(|error| format!("is damaged ({error})"))?;
     let open = |line: Line| line.open().ok_or_else(|| "is damaged".to_owned());
     whole.readings.into_iter().map(open).collect::<Result<_, _>>().map(Some)
 }

@@ -26,7 +26,7 @@ const ASSUMED_DB: f64 = crate::judgement::sealing::ASSUMED_SEAL_EFFECT_DB;
 #[derive(Debug, Clone, PartialEq)]
 pub struct SealBenchFile {
     file: PathBuf,
-    whole: Whole,
+    whole: SealBenchToml,
 }
 
 /// A leak of known size that was tested.
@@ -58,7 +58,7 @@ pub struct KnownLeak {
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Whole {
+struct SealBenchToml {
     format: i64,
     /// Sealed less open of plates known to be good, dB.
     #[serde(default)]
@@ -82,7 +82,7 @@ impl SealBenchFile {
 
     /// Read a file; one that is not there holds nothing.
     pub fn read(file: &Path) -> Result<Self, Error> {
-        let nothing = Whole { format: FORMAT, good_plates_db: Vec::new(), known_leaks: Vec::new() };
+        let nothing = SealBenchToml { format: FORMAT, good_plates_db: Vec::new(), known_leaks: Vec::new() };
         let text = match fs::read_to_string(file) {
             Ok(text) => text,
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
@@ -98,7 +98,8 @@ impl SealBenchFile {
             let (found, known) = (format as f64, FORMAT);
             return Err(Error::NewerFormat { file: file.to_owned(), line: 0, found, known });
         }
-        let whole: Whole = toml::from_str(&text).map_err(|error| damaged(error.message().to_owned()))?;
+        let whole: SealBenchToml =
+            toml::from_str(&text).map_err(|error| damaged(error.message().to_owned()))?;
         let sound = |value: &f64| value.is_finite() && value.abs() < 60.0;
         if !whole.good_plates_db.iter().all(sound) {
             return Err(damaged("a difference is out of range".into()));

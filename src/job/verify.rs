@@ -24,14 +24,14 @@ pub struct Verified {
     /// How many lines of the diary were read.
     pub lines: usize,
     /// What is not as it should be.
-    pub troubles: Vec<Trouble>,
+    pub troubles: Vec<Discrepancy>,
 }
 
 /// One thing that is not as it should be.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Trouble {
+pub struct Discrepancy {
     /// Of which kind.
-    pub kind: TroubleKind,
+    pub kind: DiscrepancyKind,
     /// The file, with the line where there is one, seen from the job folder.
     pub place: String,
     /// What was found.
@@ -42,7 +42,7 @@ pub struct Trouble {
 
 /// The kinds of trouble.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum TroubleKind {
+pub enum DiscrepancyKind {
     /// The diary names a file that is not there.
     Missing,
     /// A file is not what it was when it was stored.
@@ -61,10 +61,10 @@ pub enum TroubleKind {
     PlanFault,
 }
 
-impl TroubleKind {
+impl DiscrepancyKind {
     /// Whether something is wrong; else it is only worth knowing.
     pub fn is_wrong(self) -> bool {
-        self != TroubleKind::UnknownLine
+        self != DiscrepancyKind::UnknownLine
     }
 
     /// The word for it, as `--json` writes it.
@@ -82,7 +82,7 @@ impl TroubleKind {
     }
 }
 
-impl fmt::Display for Trouble {
+impl fmt::Display for Discrepancy {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "`{}`: {}", self.place, self.what)
     }
@@ -100,7 +100,7 @@ pub fn verify(folder: &Path) -> Result<Verified, Error> {
             for fault in faults {
                 let what = format!("`{}`: {}", fault.key, fault.wrong);
                 found.add(
-                    TroubleKind::PlanFault,
+                    DiscrepancyKind::PlanFault,
                     format!("{PLAN_FILE} line {}", fault.line),
                     what,
                     fault.right,
@@ -129,8 +129,14 @@ impl Verified {
         self.troubles.iter().any(|trouble| trouble.kind.is_wrong())
     }
 
-    fn add(&mut self, kind: TroubleKind, place: String, what: impl Into<String>, next: impl Into<String>) {
-        self.troubles.push(Trouble { kind, place, what: what.into(), next: next.into() });
+    fn add(
+        &mut self,
+        kind: DiscrepancyKind,
+        place: String,
+        what: impl Into<String>,
+        next: impl Into<String>,
+    ) {
+        self.troubles.push(Discrepancy { kind, place, what: what.into(), next: next.into() });
     }
 
     fn look_at_lines(&mut self, diary: &Diary) {
@@ -138,14 +144,14 @@ impl Verified {
             let place = format!("{} line {}", super::diary::FILE, odd.line);
             let (kind, next) = match odd.oddity {
                 Oddity::Torn => (
-                    TroubleKind::TornLine,
+                    DiscrepancyKind::TornLine,
                     "do again what was being done; the cut line goes to `diary.torn` when the diary is next written to",
                 ),
                 Oddity::Bad(_) => {
-                    (TroubleKind::BadLine, "mend the line from a copy of the job; the others are used")
+                    (DiscrepancyKind::BadLine, "mend the line from a copy of the job; the others are used")
                 }
                 Oddity::Unknown(_) => {
-                    (TroubleKind::UnknownLine, "nothing, or use a later version of platenote")
+                    (DiscrepancyKind::UnknownLine, "nothing, or use a later version of platenote")
                 }
             };
             self.add(kind, place, odd.oddity.to_string(), next);
@@ -171,7 +177,7 @@ impl Verified {
             if let Some(Err(error)) = plan.map(|plan| plan.instrument.reed_place(&now.place)) {
                 let (what, next) = no_place("a take of", &now.place, &error.to_string());
                 let next = format!("{next}, or `platenote take JOB {} --to REED`", take.file);
-                self.add(TroubleKind::NoPlace, take.file.clone(), what, next);
+                self.add(DiscrepancyKind::NoPlace, take.file.clone(), what, next);
             }
         }
         for (file, sha256) in diary.lines.iter().filter_map(|line| line.event.stored_file()) {
@@ -199,7 +205,7 @@ impl Verified {
                     Some(there) => format!("rename `{there}` to this, its sound is the same"),
                     None => format!("copy it back from a copy of the job, or add its original again{go_on}"),
                 };
-                self.add(TroubleKind::Missing, file.clone(), what, next);
+                self.add(DiscrepancyKind::Missing, file.clone(), what, next);
                 continue;
             }
             match disk::hash_of(&path) {
@@ -212,9 +218,11 @@ impl Verified {
                 Ok(hash) => {
                     let what = format!("its SHA-256 is {hash} and was {sha256} when it was stored");
                     let next = format!("copy it back from a copy of the job{go_on}");
-                    self.add(TroubleKind::Altered, file.clone(), what, next);
+                    self.add(DiscrepancyKind::Altered, file.clone(), what, next);
                 }
-                Err(error) => self.add(TroubleKind::Altered, file.clone(), error.to_string(), error.next()),
+                Err(error) => {
+                    self.add(DiscrepancyKind::Altered, file.clone(), error.to_string(), error.next())
+                }
             }
         }
         named
@@ -234,7 +242,7 @@ impl Verified {
                 if let Err(error) = plan.instrument.spots(place) {
                     let at = format!("{} line {}", super::diary::FILE, line.line);
                     let (what, next) = no_place("a mark at", place, &error.to_string());
-                    self.add(TroubleKind::NoPlace, at, what, next);
+                    self.add(DiscrepancyKind::NoPlace, at, what, next);
                 }
             }
         }
@@ -253,7 +261,7 @@ impl Verified {
             } else if name.starts_with(PART_PREFIX) {
                 let what = "a copy that was cut off before it was whole";
                 self.add(
-                    TroubleKind::Unlisted,
+                    DiscrepancyKind::Unlisted,
                     place,
                     what,
                     "add the original or record the reed again, then delete this",
@@ -265,7 +273,12 @@ impl Verified {
                     }
                     _ => "add it as a take with `platenote add`, or move it out of the folder",
                 };
-                self.add(TroubleKind::Unlisted, place, "it is there and the diary does not name it", next);
+                self.add(
+                    DiscrepancyKind::Unlisted,
+                    place,
+                    "it is there and the diary does not name it",
+                    next,
+                );
             }
         }
     }

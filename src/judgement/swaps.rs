@@ -25,7 +25,7 @@ pub(crate) struct Placing {
 }
 
 /// A plate that was measured: how far each stroke lies from the target of a place.
-struct Heard<'a> {
+struct MeasuredPlate<'a> {
     place: PlatePlace,
     strokes: Vec<(Stroke, f64)>,
     instrument: &'a Instrument,
@@ -47,16 +47,19 @@ pub(crate) fn find(
             .filter(|(_, of, _, _)| of.name == block.name)
             .map(|(place, ..)| place)
             .collect();
-        let heard: Vec<Heard> =
-            order.iter().filter_map(|place| Heard::new(instrument, deviations, place, offset)).collect();
+        let heard: Vec<MeasuredPlate> = order
+            .iter()
+            .filter_map(|place| MeasuredPlate::new(instrument, deviations, place, offset))
+            .collect();
         find_in_block(&order, &heard, &mut placing);
     }
     placing.swaps.sort_by_key(|swap| !swap.sure);
     placing
 }
 
-fn find_in_block(order: &[PlatePlace], heard: &[Heard], placing: &mut Placing) {
-    let mut astray: Vec<&Heard> = heard.iter().filter(|plate| plate.misfit() >= OUT_OF_PLACE_CENTS).collect();
+fn find_in_block(order: &[PlatePlace], heard: &[MeasuredPlate], placing: &mut Placing) {
+    let mut astray: Vec<&MeasuredPlate> =
+        heard.iter().filter(|plate| plate.misfit() >= OUT_OF_PLACE_CENTS).collect();
     astray.retain(|plate| {
         let crossed = plate.strokes_crossed();
         if crossed {
@@ -84,7 +87,7 @@ fn find_in_block(order: &[PlatePlace], heard: &[Heard], placing: &mut Placing) {
 }
 
 /// Pairs of astray plates that fit each other's place, best fit first.
-fn mutual_pairs(astray: &[&Heard]) -> Vec<(f64, PlatePlace, PlatePlace)> {
+fn mutual_pairs(astray: &[&MeasuredPlate]) -> Vec<(f64, PlatePlace, PlatePlace)> {
     let mut pairs: Vec<(f64, PlatePlace, PlatePlace)> = astray
         .iter()
         .enumerate()
@@ -99,9 +102,9 @@ fn mutual_pairs(astray: &[&Heard]) -> Vec<(f64, PlatePlace, PlatePlace)> {
 }
 
 /// Three or more astray plates, each of which fits best where the next one belongs.
-fn ring(astray: &[&Heard], taken: &BTreeSet<PlatePlace>) -> Option<Vec<PlatePlace>> {
-    let free: Vec<&&Heard> = astray.iter().filter(|plate| !taken.contains(&plate.place)).collect();
-    let next = |plate: &Heard| {
+fn ring(astray: &[&MeasuredPlate], taken: &BTreeSet<PlatePlace>) -> Option<Vec<PlatePlace>> {
+    let free: Vec<&&MeasuredPlate> = astray.iter().filter(|plate| !taken.contains(&plate.place)).collect();
+    let next = |plate: &MeasuredPlate| {
         free.iter()
             .filter(|other| other.place != plate.place)
             .filter_map(|other| Some((plate.distance_to(&other.place)?, **other)))
@@ -124,7 +127,7 @@ fn ring(astray: &[&Heard], taken: &BTreeSet<PlatePlace>) -> Option<Vec<PlatePlac
 }
 
 /// A plate that no other confirms: name the place it fits, unless that place's own plate is in it.
-fn alone(order: &[PlatePlace], heard: &[Heard], plate: &Heard, placing: &mut Placing) {
+fn alone(order: &[PlatePlace], heard: &[MeasuredPlate], plate: &MeasuredPlate, placing: &mut Placing) {
     let fit = |place: &PlatePlace| plate.distance_to(place).filter(|distance| *distance <= FITS_ALONE_CENTS);
     let in_place = |place: &PlatePlace| {
         heard.iter().any(|other| other.place == *place && other.misfit() < OUT_OF_PLACE_CENTS)
@@ -149,7 +152,7 @@ fn alone(order: &[PlatePlace], heard: &[Heard], plate: &Heard, placing: &mut Pla
     }
 }
 
-impl<'a> Heard<'a> {
+impl<'a> MeasuredPlate<'a> {
     fn new(
         instrument: &'a Instrument,
         deviations: &BTreeMap<ReedPlace, Measured>,
@@ -163,7 +166,7 @@ impl<'a> Heard<'a> {
                 Some((stroke, deviation.value.get() - offset))
             })
             .collect();
-        (!strokes.is_empty()).then(|| Heard { place: place.clone(), strokes, instrument })
+        (!strokes.is_empty()).then(|| MeasuredPlate { place: place.clone(), strokes, instrument })
     }
 
     /// The smaller of the two strokes' distances from their own target, cents.

@@ -38,4 +38,4 @@ pub use standing::{
 pub use status::{FaceStatus, PlateStatus, status};
 pub use tray::{Condition, Lot, Tray};
 pub use work::{Filing, Part, Rust, Source, Work, WorkError, is_bin_name};
-pub use work_list::{Task, TaskValve, Trouble, WorkList, work_list};
+pub use work_list::{Task, TaskValve, ValveTrouble, WorkList, work_list};

@@ -5,7 +5,7 @@
 use std::collections::BTreeMap;
 
 use super::standing::{ReedState, Standing, ValveVerdict};
-use super::work_list::{TaskValve, Trouble, WorkList};
+use super::work_list::{TaskValve, ValveTrouble, WorkList};
 use crate::instrument::{PlatePlace, ReedPlace, ValvePlace};
 
 /// A step of the list.
@@ -271,10 +271,12 @@ impl Tick {
 impl TaskValve {
     fn do_words(&self) -> String {
         match self.trouble {
-            Trouble::Leaks => "look whether it lies flat and shuts; replace it where it does not".to_owned(),
-            Trouble::Off => "fit a valve".to_owned(),
-            Trouble::Suspect => "listen again, softer".to_owned(),
-            Trouble::FittedSince => "listen again".to_owned(),
+            ValveTrouble::Leaks => {
+                "look whether it lies flat and shuts; replace it where it does not".to_owned()
+            }
+            ValveTrouble::Off => "fit a valve".to_owned(),
+            ValveTrouble::Suspect => "listen again, softer".to_owned(),
+            ValveTrouble::FittedSince => "listen again".to_owned(),
         }
     }
 }

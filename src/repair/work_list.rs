@@ -38,7 +38,7 @@ pub struct TaskValve {
     /// The face it is glued on.
     pub face: Face,
     /// What is the matter.
-    pub trouble: Trouble,
+    pub trouble: ValveTrouble,
     /// How long it is or must be, where that is known.
     pub length: Option<Millimetres>,
     /// What could replace it; `None` where it is only listened to again.
@@ -51,7 +51,7 @@ pub struct TaskValve {
 
 /// What is the matter with a valve.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Trouble {
+pub enum ValveTrouble {
     /// The signs are consistent with a leak.
     Leaks,
     /// One weaker sign: listen again first.
@@ -62,20 +62,20 @@ pub enum Trouble {
     FittedSince,
 }
 
-impl Trouble {
+impl ValveTrouble {
     /// The word for it, as `--json` writes it.
     pub fn name(self) -> &'static str {
         match self {
-            Trouble::Leaks => "leaks",
-            Trouble::Suspect => "suspect",
-            Trouble::Off => "off",
-            Trouble::FittedSince => "fitted_since",
+            ValveTrouble::Leaks => "leaks",
+            ValveTrouble::Suspect => "suspect",
+            ValveTrouble::Off => "off",
+            ValveTrouble::FittedSince => "fitted_since",
         }
     }
 
     /// Whether hands are wanted, and not only ears.
     pub fn wants_hands(self) -> bool {
-        matches!(self, Trouble::Leaks | Trouble::Off)
+        matches!(self, ValveTrouble::Leaks | ValveTrouble::Off)
     }
 }
 
@@ -124,12 +124,12 @@ pub fn work_list(instrument: &Instrument, rule: &ValveRule, bench: &Bench, stand
 }
 
 /// A changed valve is to be heard again; where no pass was recorded at all there is nothing to hear it against yet.
-fn trouble(standing: &ValveStanding, was_heard: bool) -> Option<Trouble> {
+fn trouble(standing: &ValveStanding, was_heard: bool) -> Option<ValveTrouble> {
     match standing.state {
-        ValveVerdict::Off => Some(Trouble::Off),
-        ValveVerdict::Leaks => Some(Trouble::Leaks),
-        ValveVerdict::Suspect => Some(Trouble::Suspect),
-        ValveVerdict::Changed if was_heard => Some(Trouble::FittedSince),
+        ValveVerdict::Off => Some(ValveTrouble::Off),
+        ValveVerdict::Leaks => Some(ValveTrouble::Leaks),
+        ValveVerdict::Suspect => Some(ValveTrouble::Suspect),
+        ValveVerdict::Changed if was_heard => Some(ValveTrouble::FittedSince),
         _ => None,
     }
 }
@@ -167,10 +167,10 @@ impl TaskValve {
     /// What is to be done, in a line: `leaks; 38 mm: 38 mm flat, bin 1`.
     pub fn words(&self) -> String {
         let trouble = match self.trouble {
-            Trouble::Leaks => "leaks",
-            Trouble::Suspect => "suspect, listen again softer",
-            Trouble::Off => "off",
-            Trouble::FittedSince => "fitted since, listen again",
+            ValveTrouble::Leaks => "leaks",
+            ValveTrouble::Suspect => "suspect, listen again softer",
+            ValveTrouble::Off => "off",
+            ValveTrouble::FittedSince => "fitted since, listen again",
         };
         let length = self.length.map_or("length not known".to_owned(), |length| length.to_string());
         let replacement = match &self.replacement {

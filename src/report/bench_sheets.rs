@@ -1,6 +1,6 @@
 //! Lists to lay on the bench: the work list and the fitting list, each one self-contained page for A4.
 
-use super::cautions::{Work, caution};
+use super::cautions::{Hazard, caution};
 use crate::repair::{Choice, Fitting, NextStep, StepKind, Task, WorkList};
 
 /// The work list as an HTML page, rows in the plan's order, plates to lift first, with a box to tick for each valve.
@@ -42,7 +42,7 @@ pub fn work_list_page(title: &str, list: &WorkList) -> String {
         [only] => format!("Pass {only}"),
         passes => format!("Passes {}", passes.join(", ")),
     };
-    body += &cautions(&[Work::Knife, Work::Solvent, Work::Heat]);
+    body += &cautions(&[Hazard::Knife, Hazard::Solvent, Hazard::Heat]);
     page("Work list", title, &pass, &body)
 }
 
@@ -70,7 +70,7 @@ pub fn next_list_page(title: &str, steps: &[NextStep]) -> String {
         }
         body += "</table>\n";
     }
-    body += &cautions(&[Work::Knife, Work::Solvent, Work::Heat, Work::File]);
+    body += &cautions(&[Hazard::Knife, Hazard::Solvent, Hazard::Heat, Hazard::File]);
     page("What is next", title, "By all passes and notes of the job", &body)
 }
 
@@ -125,7 +125,7 @@ pub fn fitting_page(title: &str, fitting: &Fitting) -> String {
         }
         body += "</ul>\n";
     }
-    body += &cautions(&[Work::Knife]);
+    body += &cautions(&[Hazard::Knife]);
     page("Fitting list", title, "Tray and plan as noted", &body)
 }
 
@@ -135,7 +135,7 @@ pub(super) fn escape(text: &str) -> String {
     plain.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
-fn cautions(works: &[Work]) -> String {
+fn cautions(works: &[Hazard]) -> String {
     let lines: String = works.iter().map(|work| format!("<li>{}.</li>\n", escape(caution(*work)))).collect();
     format!(
         "<h2>Caution</h2>\n<ul class=\"caution\">\n{lines}<li>local rules and trained advice come first.</li>\n</ul>\n"

@@ -29,7 +29,7 @@ use rayon::prelude::*;
 use crate::instrument::{PlatePlace, ReedPlace};
 
 pub use bench_sheets::{fitting_page, next_list_page, work_list_page};
-pub use cautions::{Work, caution, caution_for};
+pub use cautions::{Hazard, caution, caution_for};
 pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
 use ink::Format;

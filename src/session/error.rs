@@ -2,23 +2,23 @@
 
 use crate::{audio, job};
 
-/// What stopped the recording; [`Error::next`] says what to do about it.
+/// What stopped the recording; [`SessionError::next`] says what to do about it.
 #[derive(Debug, thiserror::Error)]
-pub enum Error {
+pub enum SessionError {
     /// The job folder could not be written to.
     #[error(transparent)]
     Record(#[from] job::Error),
     /// The sound could not be made into a file.
     #[error(transparent)]
-    Sound(#[from] audio::Error),
+    Sound(#[from] audio::SoundError),
 }
 
-impl Error {
+impl SessionError {
     /// What to do next.
     pub fn next(&self) -> String {
         match self {
-            Error::Record(error) => error.next().to_string(),
-            Error::Sound(error) => error.next().to_string(),
+            SessionError::Record(error) => error.next().to_string(),
+            SessionError::Sound(error) => error.next().to_string(),
         }
     }
 }

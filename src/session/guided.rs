@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::cutter::{Cut, Cutter, Piece, PieceEnd};
 use super::need::{self, steady_need};
 use super::pitch_cache::{self, PitchCache, other_reed, other_stroke};
-use super::{Agenda, Due, Error, OtherReed, SessionEvent, Snapshot, Taken};
+use super::{Agenda, Due, OtherReed, SessionError, SessionEvent, Snapshot, Taken};
 use crate::analysis::{self, Clock, Expectation, Heard, Opposite, Reading, Warning};
 use crate::audio;
 use crate::instrument::{Instrument, ReedPlace, Stroke, Valve};
@@ -134,7 +134,7 @@ impl<'a> Session<'a> {
     }
 
     /// Take in interleaved frames, and what went wrong with the sound up to now, a sentence each.
-    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<SessionEvent>, Error> {
+    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<SessionEvent>, SessionError> {
         let mut said = Vec::new();
         let at = self.cutter.heard() + (sound.len() / self.setting.channels.max(1)) as u64;
         for trouble in troubles {
@@ -160,7 +160,7 @@ impl<'a> Session<'a> {
     }
 
     /// The sound has ended, with the reason where nobody asked for it: keep what is there of a note.
-    pub fn finish(&mut self, why: Option<&str>) -> Result<Vec<SessionEvent>, Error> {
+    pub fn finish(&mut self, why: Option<&str>) -> Result<Vec<SessionEvent>, SessionError> {
         let Some(piece) = self.cutter.finish() else { return Ok(Vec::new()) };
         let remark = why.map(|why| format!("the take ends here: {why}"));
         match &remark {
@@ -200,7 +200,7 @@ impl<'a> Session<'a> {
 
     /// The held take is of the reed its pitch belongs to, on `stroke` where both fit; `None` when none is held, none fits,
     /// or the stroke is wanted and not said.
-    pub fn there(&mut self, stroke: Option<Stroke>) -> Result<Option<SessionEvent>, Error> {
+    pub fn there(&mut self, stroke: Option<Stroke>) -> Result<Option<SessionEvent>, SessionError> {
         let Some(held) = self.held.take() else { return Ok(None) };
         let fits = held.other.belongs_to.clone();
         let place = match (fits, held.other.is_stroke_open, stroke) {
@@ -225,18 +225,23 @@ impl<'a> Session<'a> {
     }
 
     /// The held take is of the reed that was due, whatever its pitch.
-    pub fn here(&mut self) -> Result<Option<SessionEvent>, Error> {
+    pub fn here(&mut self) -> Result<Option<SessionEvent>, SessionError> {
         let Some(held) = self.held.take() else { return Ok(None) };
         let due = held.other.due.clone();
         self.keep_held(held, due, "the one who played says so, though its pitch is another")
     }
 
-    fn keep_held(&mut self, held: Held, place: ReedPlace, why: &str) -> Result<Option<SessionEvent>, Error> {
+    fn keep_held(
+        &mut self,
+        held: Held,
+        place: ReedPlace,
+        why: &str,
+    ) -> Result<Option<SessionEvent>, SessionError> {
         let Ok(heard) = analysis::listen(&held.take, &self.expectation(&place)) else { return Ok(None) };
         self.keep(place, held.take, heard, held.span, why).map(Some)
     }
 
-    fn trouble(&mut self, at: u64, trouble: String) -> Result<SessionEvent, Error> {
+    fn trouble(&mut self, at: u64, trouble: String) -> Result<SessionEvent, SessionError> {
         let late = (SHOWS_LATE_S * f64::from(self.setting.rate_hz)) as u64;
         let begins = at.saturating_sub(late);
         self.troubles.retain(|(there, _)| *there + 60 * u64::from(self.setting.rate_hz) > at);
@@ -255,7 +260,7 @@ impl<'a> Session<'a> {
     }
 
     /// A note has ended: listen to it, and keep it where it belongs.
-    fn ended(&mut self, piece: Piece, remark: Option<String>) -> Result<Vec<SessionEvent>, Error> {
+    fn ended(&mut self, piece: Piece, remark: Option<String>) -> Result<Vec<SessionEvent>, SessionError> {
         let Some(due) = self.due.as_ref().map(|due| due.place.clone()) else { return Ok(Vec::new()) };
         let (channels, rate_hz) = (self.setting.channels.max(1), self.setting.rate_hz);
         let channel =
@@ -303,7 +308,7 @@ impl<'a> Session<'a> {
         mut heard: Heard,
         (from, to): (u64, u64),
         why: &str,
-    ) -> Result<SessionEvent, Error> {
+    ) -> Result<SessionEvent, SessionError> {
         let own = heard.pitch();
         let opposite = self.known.opposite(self.job, &self.setting.pass, &place, own);
         let new = NewTake {

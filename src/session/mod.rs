@@ -32,7 +32,7 @@ pub use agenda::{Agenda, Sequence, reeds_in, still_due};
 pub use clock::clock_of_input;
 pub use command::Command;
 pub use cutter::{Cut, Cutter, Piece, PieceEnd};
-pub use error::Error;
+pub use error::SessionError;
 pub use event::{Due, OtherReed, SessionEvent, Snapshot, Taken};
 pub use follow::{Follow, FollowEvent, Played};
 pub use guided::{Session, Setting};

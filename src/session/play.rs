@@ -3,7 +3,7 @@
 
 use std::time::{Duration, Instant};
 
-use super::{Command, Error, Session, SessionEvent, Snapshot};
+use super::{Command, Session, SessionError, SessionEvent, Snapshot};
 use crate::audio::{Incident, Microphone, MicrophoneError};
 
 /// After the last take the sound is followed for so long: lost sound shows late.
@@ -12,7 +12,7 @@ const AFTERWARDS: Duration = Duration::from_millis(1_300);
 /// What stands between a session and the one who plays: a terminal, a page.
 pub trait Front {
     /// What ends the session when something fails.
-    type Error: From<Error> + From<MicrophoneError>;
+    type Error: From<SessionError> + From<MicrophoneError>;
     /// What it asks beside what every front does.
     type Own;
 

@@ -1,7 +1,7 @@
 //! The sealing test of one valve at the bench: asks for each play in turn, keeps it, and says after each pair how it stands.
 
 use super::cutter::{Cut, Cutter, Piece};
-use super::{Error, Setting};
+use super::{SessionError, Setting};
 use crate::analysis::{Clock, Expectation, PlayKind, Refusal, play_curves};
 use crate::audio;
 use crate::instrument::{Instrument, PlaceError, ReedPlace, Stroke, Valve, ValvePlace};
@@ -150,7 +150,7 @@ impl<'a> SealingTest<'a> {
     }
 
     /// Take in interleaved frames, and what went wrong with the sound up to now.
-    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<SealSaid>, Error> {
+    pub fn hear(&mut self, sound: &[f32], troubles: Vec<String>) -> Result<Vec<SealSaid>, SessionError> {
         let mut said: Vec<SealSaid> = troubles.into_iter().map(SealSaid::Trouble).collect();
         for cut in self.cutter.hear(sound) {
             match cut {
@@ -164,11 +164,11 @@ impl<'a> SealingTest<'a> {
     }
 
     /// A whole sound file as the play that is due.
-    pub fn file(&mut self, take: Take) -> Result<Option<SealSaid>, Error> {
+    pub fn file(&mut self, take: Take) -> Result<Option<SealSaid>, SessionError> {
         self.keep(take)
     }
 
-    fn ended(&mut self, piece: Piece) -> Result<Option<SealSaid>, Error> {
+    fn ended(&mut self, piece: Piece) -> Result<Option<SealSaid>, SessionError> {
         let (channels, rate_hz) = (self.setting.channels.max(1), self.setting.rate_hz);
         let channel =
             *self.channel.get_or_insert_with(|| audio::clearest_channel(&piece.sound, channels, rate_hz));
@@ -176,7 +176,7 @@ impl<'a> SealingTest<'a> {
         self.keep(Take::new(samples.collect(), rate_hz))
     }
 
-    fn keep(&mut self, take: Take) -> Result<Option<SealSaid>, Error> {
+    fn keep(&mut self, take: Take) -> Result<Option<SealSaid>, SessionError> {
         let Some(state) = self.due() else { return Ok(None) };
         let expectation = Expectation {
             pitch: self.job.instrument().target(&self.reed),

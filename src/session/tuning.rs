@@ -3,7 +3,7 @@
 //! Hands free: a go with the file is told by the pitch that moved the way that was advised, and noted as advised; who filed
 //! otherwise says so afterwards.
 
-use super::Error;
+use super::SessionError;
 use super::follow::{Follow, FollowEvent, Played};
 use super::pitch_cache::other_stroke;
 use crate::analysis::{Clock, Expectation, OppositeExpectation, Refusal};
@@ -288,7 +288,7 @@ impl<'a> Tuning<'a> {
     }
 
     /// Take in interleaved frames.
-    pub fn hear(&mut self, sound: &[f32]) -> Result<Vec<TuneSaid>, Error> {
+    pub fn hear(&mut self, sound: &[f32]) -> Result<Vec<TuneSaid>, SessionError> {
         let mut said = Vec::new();
         for heard in self.follow.hear(sound) {
             match heard {
@@ -313,7 +313,7 @@ impl<'a> Tuning<'a> {
         Ok(said)
     }
 
-    fn played(&mut self, played: Played) -> Result<TuneSaid, Error> {
+    fn played(&mut self, played: Played) -> Result<TuneSaid, SessionError> {
         let f0 = played.reading.f0;
         let far = |reed: &TuneReed| f0.cents_above(reed.pitch.unwrap_or(reed.target)).abs().get();
         let is_far = |reed: &TuneReed| far(reed).min(f0.cents_above(reed.target).abs().get()) > ANOTHER_CENTS;
@@ -413,7 +413,11 @@ impl<'a> Tuning<'a> {
     }
 
     /// The go that a play tells of: the pitch moved as advised, by more than doubt and settling explain.
-    fn go_told_by(&mut self, off: Measured, _: &Played) -> Result<Option<(u32, Filing, Measured)>, Error> {
+    fn go_told_by(
+        &mut self,
+        off: Measured,
+        _: &Played,
+    ) -> Result<Option<(u32, Filing, Measured)>, SessionError> {
         let (Some(advice), Some(reed)) = (self.advice, self.reeds.get(self.at)) else { return Ok(None) };
         let Some(before) = reed.last() else { return Ok(None) };
         // Both plays were heard with the same clock and target: what they share says nothing of the difference.
@@ -439,7 +443,7 @@ impl<'a> Tuning<'a> {
         Ok(Some(self.note_go(filing, moved)?))
     }
 
-    fn note_go(&mut self, filing: Filing, moved: Measured) -> Result<(u32, Filing, Measured), Error> {
+    fn note_go(&mut self, filing: Filing, moved: Measured) -> Result<(u32, Filing, Measured), SessionError> {
         let Some(reed) = self.reeds.get_mut(self.at) else { return Ok((0, filing, moved)) };
         let mark = self.job.mark(&[Spot::Reed(reed.place.clone())], &Work::Filed(filing.clone()))?;
         reed.goes.push(DoneGo { mark, filing: filing.clone(), moved, plays_before: Vec::new() });
@@ -454,7 +458,7 @@ impl<'a> Tuning<'a> {
     }
 
     /// The last go was another: so many strokes at that end.
-    pub fn correct(&mut self, part: Option<Part>, strokes: u32) -> Result<TuneSaid, Error> {
+    pub fn correct(&mut self, part: Option<Part>, strokes: u32) -> Result<TuneSaid, SessionError> {
         let Some(done) = self.reeds.get_mut(self.at).and_then(|reed| reed.goes.pop()) else {
             return Ok(TuneSaid::Word("no go was noted yet to be put right".into()));
         };
@@ -470,7 +474,7 @@ impl<'a> Tuning<'a> {
     }
 
     /// A go that the pitch did not tell of.
-    pub fn filed(&mut self, part: Part, strokes: u32) -> Result<TuneSaid, Error> {
+    pub fn filed(&mut self, part: Part, strokes: u32) -> Result<TuneSaid, SessionError> {
         let Some(reed) = self.reeds.get(self.at) else { return Ok(TuneSaid::Word("no reed is due".into())) };
         let moved = match reed.history.as_slice() {
             [.., (before, _), (now, _)] => Measured {
@@ -496,7 +500,7 @@ impl<'a> Tuning<'a> {
     }
 
     /// Take the last go of the due reed back.
-    pub fn undo(&mut self) -> Result<TuneSaid, Error> {
+    pub fn undo(&mut self) -> Result<TuneSaid, SessionError> {
         let Some(done) = self.reeds.get_mut(self.at).and_then(|reed| reed.goes.pop()) else {
             return Ok(TuneSaid::Word("no go of this reed is noted in this sitting".into()));
         };
@@ -587,7 +591,7 @@ impl<'a> Tuning<'a> {
         self.advise_anew();
     }
 
-    fn keep(&mut self, place: &ReedPlace, played: &Played) -> Result<(), Error> {
+    fn keep(&mut self, place: &ReedPlace, played: &Played) -> Result<(), SessionError> {
         let Some(pass) = self.setting.keep.clone() else { return Ok(()) };
         let new = NewTake {
             pass,

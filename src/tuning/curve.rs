@@ -17,7 +17,7 @@ const ROUNDS: usize = 20;
 
 /// What a curve is told in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Told {
+pub enum CurveUnit {
     /// Beats per second.
     Beats,
     /// Cents.
@@ -48,10 +48,10 @@ impl Beside {
         self.companion.get() * ((self.uncertainty.get() / 1200.0).exp2() - 1.0)
     }
 
-    fn told(&self, told: Told) -> f64 {
+    fn told(&self, told: CurveUnit) -> f64 {
         match told {
-            Told::Beats => self.beats(),
-            Told::Cents => self.rank.cents_above(self.companion).get(),
+            CurveUnit::Beats => self.beats(),
+            CurveUnit::Cents => self.rank.cents_above(self.companion).get(),
         }
     }
 }
@@ -69,7 +69,7 @@ pub struct Followed {
 
 /// The curve that most of the notes follow: heights at anchors a few notes apart, straight between them, fitted by least
 /// squares with Tukey's weights. `None` with fewer than 4 notes.
-pub fn followed(notes: &[Beside], told: Told) -> Option<Followed> {
+pub fn followed(notes: &[Beside], told: CurveUnit) -> Option<Followed> {
     if notes.len() < super::LEAST_REEDS {
         return None;
     }
@@ -89,8 +89,8 @@ pub fn followed(notes: &[Beside], told: Told) -> Option<Followed> {
     let values: Vec<f64> = notes.iter().map(|beside| beside.told(told)).collect();
     let heights = fit(&anchors, notes, &values)?;
     let tremolo = match told {
-        Told::Beats => Tremolo::BeatsAt(anchors.into_iter().zip(heights).collect()),
-        Told::Cents => Tremolo::CentsAt(
+        CurveUnit::Beats => Tremolo::BeatsAt(anchors.into_iter().zip(heights).collect()),
+        CurveUnit::Cents => Tremolo::CentsAt(
             anchors
                 .into_iter()
                 .zip(heights)

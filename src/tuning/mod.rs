@@ -15,10 +15,10 @@ mod strokes;
 mod together;
 
 pub use beam::{cents_per_percent, stroke_by_beam};
-pub use curve::{Beside, Followed, Told, beats_of, departures, distance, followed};
+pub use curve::{Beside, CurveUnit, Followed, beats_of, departures, distance, followed};
 pub use offsets::{Offsets, Pair, bench_target};
 pub use ranks::{EVEN_BEATS_HZ, RankPair, rank_pairs};
-pub use response::{Response, Trouble, responses};
+pub use response::{Response, ResponseFault, responses};
 pub use settling::{APART_S, ASK_AGAIN_S, Gain, Rate, Settled, gain, rate};
 pub use stand::{Cost, Goal, Stand, cost, goals, stands};
 pub use strokes::{Advice, Go, Hand, StrokeEffect, advise, stroke_effect};

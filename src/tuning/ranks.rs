@@ -4,7 +4,7 @@ use crate::instrument::{Instrument, Note, ReedPlace, Row, Tremolo};
 use crate::judgement::Findings;
 use crate::units::Cents;
 
-use super::curve::{Beside, Followed, Told, departures, distance, followed};
+use super::curve::{Beside, CurveUnit, Followed, departures, distance, followed};
 
 /// Beats within this of the curve are even: the trade's 0.1 to 0.2 beats per second (common practice, no source).
 pub const EVEN_BEATS_HZ: f64 = 0.2;
@@ -33,7 +33,7 @@ impl RankPair {
 
     /// The curve that it follows now, in beats per second; `None` with too few notes.
     pub fn followed(&self) -> Option<Followed> {
-        followed(&self.besides(), Told::Beats)
+        followed(&self.besides(), CurveUnit::Beats)
     }
 
     /// Notes furthest from the plan's curve and surely beyond what is even, worst first.

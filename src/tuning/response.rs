@@ -21,7 +21,7 @@ const CHOKES_FROM: f64 = 1.0;
 
 /// What is the matter with a reed's speech.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Trouble {
+pub enum ResponseFault {
     /// It starts late.
     SlowStart,
     /// It is weaker than its neighbours on one stroke.
@@ -44,7 +44,7 @@ pub struct Response {
     /// The reed.
     pub place: ReedPlace,
     /// What is the matter.
-    pub trouble: Trouble,
+    pub trouble: ResponseFault,
     /// The figure against the trend, in the trouble's unit.
     pub value: f64,
     /// From where it stands out, same unit.
@@ -53,84 +53,87 @@ pub struct Response {
     pub level_dbfs: f64,
 }
 
-impl Trouble {
+impl ResponseFault {
     /// The word for it in JSON.
     pub fn name(self) -> &'static str {
         match self {
-            Trouble::SlowStart => "slow_start",
-            Trouble::Weak => "weak",
-            Trouble::WeakOnBoth => "weak_on_both",
-            Trouble::Choking => "choking",
-            Trouble::Buzz => "buzz",
-            Trouble::Unsteady => "unsteady",
-            Trouble::Bends => "bends",
+            ResponseFault::SlowStart => "slow_start",
+            ResponseFault::Weak => "weak",
+            ResponseFault::WeakOnBoth => "weak_on_both",
+            ResponseFault::Choking => "choking",
+            ResponseFault::Buzz => "buzz",
+            ResponseFault::Unsteady => "unsteady",
+            ResponseFault::Bends => "bends",
         }
     }
 
     /// The unit of its figures.
     pub fn unit(self) -> &'static str {
         match self {
-            Trouble::SlowStart => "times",
-            Trouble::Weak | Trouble::WeakOnBoth | Trouble::Buzz => "dB",
-            Trouble::Choking | Trouble::Bends => "cents per dB",
-            Trouble::Unsteady => "cents",
+            ResponseFault::SlowStart => "times",
+            ResponseFault::Weak | ResponseFault::WeakOnBoth | ResponseFault::Buzz => "dB",
+            ResponseFault::Choking | ResponseFault::Bends => "cents per dB",
+            ResponseFault::Unsteady => "cents",
         }
     }
 
     /// In words.
     pub fn words(self) -> &'static str {
         match self {
-            Trouble::SlowStart => "starts late",
-            Trouble::Weak => "weak on this stroke",
-            Trouble::WeakOnBoth => "weak on both strokes",
-            Trouble::Choking => "chokes: the pitch falls as it is blown harder",
-            Trouble::Buzz => "buzz or air between its partials",
-            Trouble::Unsteady => "the pitch does not rest",
-            Trouble::Bends => "the pitch bends more with level than its neighbours'",
+            ResponseFault::SlowStart => "starts late",
+            ResponseFault::Weak => "weak on this stroke",
+            ResponseFault::WeakOnBoth => "weak on both strokes",
+            ResponseFault::Choking => "chokes: the pitch falls as it is blown harder",
+            ResponseFault::Buzz => "buzz or air between its partials",
+            ResponseFault::Unsteady => "the pitch does not rest",
+            ResponseFault::Bends => "the pitch bends more with level than its neighbours'",
         }
     }
 
     /// Likely reasons, the likeliest first. Common practice, no source.
     pub fn reasons(self) -> &'static [&'static str] {
         match self {
-            Trouble::SlowStart => &[
+            ResponseFault::SlowStart => &[
                 "tongue gap too wide or too small",
                 "dirt in the slot",
                 "air lost at wax or seat",
                 "pallet opens little",
             ],
-            Trouble::Weak => &["tongue gap", "dirt or rust on the tongue", "the tongue rubs", "valve or wax"],
-            Trouble::WeakOnBoth => &[
+            ResponseFault::Weak => {
+                &["tongue gap", "dirt or rust on the tongue", "the tongue rubs", "valve or wax"]
+            }
+            ResponseFault::WeakOnBoth => &[
                 "pallet opens little",
                 "air lost at wax or seat",
                 "chamber or hole not clear",
                 "both tongue gaps",
             ],
-            Trouble::Choking => {
+            ResponseFault::Choking => {
                 &["tongue gap too small", "the tongue is bent into its slot", "dirt under the tongue"]
             }
-            Trouble::Buzz => &[
+            ResponseFault::Buzz => &[
                 "the tongue rubs at the edge of its slot",
                 "dirt or a hair in the slot",
                 "loose rivet",
                 "valve flutters",
             ],
-            Trouble::Unsteady => {
+            ResponseFault::Unsteady => {
                 &["loose rivet", "the tongue rubs", "cracked wax", "uneven bellows: play it again first"]
             }
-            Trouble::Bends => &["tongue gap", "a thin or worn tongue root", "loose rivet"],
+            ResponseFault::Bends => &["tongue gap", "a thin or worn tongue root", "loose rivet"],
         }
     }
 
     /// What to look at first. Common practice, no source.
     pub fn look_first(self) -> &'static str {
         match self {
-            Trouble::SlowStart | Trouble::Weak | Trouble::Choking | Trouble::Bends => {
-                "look at the gap of the tongue"
-            }
-            Trouble::WeakOnBoth => "look at the pallet and the wax",
-            Trouble::Buzz => "hold the plate to the light and see whether the tongue is free all round",
-            Trouble::Unsteady => "play it once more, evenly; then press on the rivet",
+            ResponseFault::SlowStart
+            | ResponseFault::Weak
+            | ResponseFault::Choking
+            | ResponseFault::Bends => "look at the gap of the tongue",
+            ResponseFault::WeakOnBoth => "look at the pallet and the wax",
+            ResponseFault::Buzz => "hold the plate to the light and see whether the tongue is free all round",
+            ResponseFault::Unsteady => "play it once more, evenly; then press on the rivet",
         }
     }
 }
@@ -164,47 +167,52 @@ pub fn responses(instrument: &Instrument, pass: &PassReadings) -> Vec<Response> 
 
 fn of_rank(reeds: &[(ReedPlace, f64, &Reading)]) -> Vec<Response> {
     let mut found = Vec::new();
-    let mut against = |trouble: Trouble, sign: f64, least: f64, of: &dyn Fn(&Reading) -> Option<f64>| {
-        let seen: Vec<(&ReedPlace, f64, f64, &Reading)> = reeds
-            .iter()
-            .filter_map(|(place, note, reading)| Some((place, *note, of(reading)?, *reading)))
-            .collect();
-        if seen.len() < TREND_REEDS {
-            return;
-        }
-        let points: Vec<(f64, f64)> = seen.iter().map(|(_, note, value, _)| (*note, *value)).collect();
-        let left = line_residuals(&points);
-        let Some(scatter) = robust_scatter(&left) else { return };
-        let limit = (SPREADS * scatter).max(least);
-        for ((place, _, _, reading), left) in seen.iter().zip(&left) {
-            if sign * left > limit {
-                let told = |value: f64| if trouble == Trouble::SlowStart { value.exp() } else { value };
-                found.push(Response {
-                    place: (*place).clone(),
-                    trouble,
-                    value: told(*left),
-                    limit: told(sign * limit),
-                    level_dbfs: reading.level.get(),
-                });
+    let mut against =
+        |trouble: ResponseFault, sign: f64, least: f64, of: &dyn Fn(&Reading) -> Option<f64>| {
+            let seen: Vec<(&ReedPlace, f64, f64, &Reading)> = reeds
+                .iter()
+                .filter_map(|(place, note, reading)| Some((place, *note, of(reading)?, *reading)))
+                .collect();
+            if seen.len() < TREND_REEDS {
+                return;
             }
-        }
-    };
+            let points: Vec<(f64, f64)> = seen.iter().map(|(_, note, value, _)| (*note, *value)).collect();
+            let left = line_residuals(&points);
+            let Some(scatter) = robust_scatter(&left) else { return };
+            let limit = (SPREADS * scatter).max(least);
+            for ((place, _, _, reading), left) in seen.iter().zip(&left) {
+                if sign * left > limit {
+                    let told =
+                        |value: f64| if trouble == ResponseFault::SlowStart { value.exp() } else { value };
+                    found.push(Response {
+                        place: (*place).clone(),
+                        trouble,
+                        value: told(*left),
+                        limit: told(sign * limit),
+                        level_dbfs: reading.level.get(),
+                    });
+                }
+            }
+        };
     let ok = |value: Result<f64, crate::analysis::NotMeasured>| value.ok();
-    against(Trouble::SlowStart, 1.0, LEAST_START, &|reading| {
+    against(ResponseFault::SlowStart, 1.0, LEAST_START, &|reading| {
         ok(reading.onset.map(|onset| onset.get().max(1e-3).ln()))
     });
-    against(Trouble::Weak, -1.0, LEAST_LEVEL_DB, &|reading| Some(reading.level.get()));
-    against(Trouble::Buzz, 1.0, LEAST_BUZZ_DB, &|reading| ok(reading.breath.map(|breath| breath.get())));
-    against(Trouble::Bends, -1.0, LEAST_BEND, &|reading| {
+    against(ResponseFault::Weak, -1.0, LEAST_LEVEL_DB, &|reading| Some(reading.level.get()));
+    against(ResponseFault::Buzz, 1.0, LEAST_BUZZ_DB, &|reading| {
+        ok(reading.breath.map(|breath| breath.get()))
+    });
+    against(ResponseFault::Bends, -1.0, LEAST_BEND, &|reading| {
         reading
             .pitch_per_db
             .ok()
             .filter(|(slope, doubt)| doubt < &slope.abs().max(LEAST_BEND))
             .map(|(slope, _)| slope)
     });
-    for one in found.iter_mut().filter(|one| one.trouble == Trouble::Bends && one.value.abs() >= CHOKES_FROM)
+    for one in
+        found.iter_mut().filter(|one| one.trouble == ResponseFault::Bends && one.value.abs() >= CHOKES_FROM)
     {
-        one.trouble = Trouble::Choking;
+        one.trouble = ResponseFault::Choking;
     }
     for (place, _, reading) in reeds {
         let wandering = reading.warnings.iter().find_map(|warning| match warning {
@@ -214,7 +222,7 @@ fn of_rank(reeds: &[(ReedPlace, f64, &Reading)]) -> Vec<Response> {
         if let Some(range) = wandering {
             found.push(Response {
                 place: place.clone(),
-                trouble: Trouble::Unsteady,
+                trouble: ResponseFault::Unsteady,
                 value: range,
                 limit: 4.0,
                 level_dbfs: reading.level.get(),
@@ -227,11 +235,11 @@ fn of_rank(reeds: &[(ReedPlace, f64, &Reading)]) -> Vec<Response> {
 /// A plate whose two reeds are weak is another trouble than a reed.
 fn weak_on_both(found: &mut [Response]) {
     let weak: Vec<ReedPlace> =
-        found.iter().filter(|one| one.trouble == Trouble::Weak).map(|one| one.place.clone()).collect();
-    for one in found.iter_mut().filter(|one| one.trouble == Trouble::Weak) {
+        found.iter().filter(|one| one.trouble == ResponseFault::Weak).map(|one| one.place.clone()).collect();
+    for one in found.iter_mut().filter(|one| one.trouble == ResponseFault::Weak) {
         let other = ReedPlace { plate: one.place.plate.clone(), stroke: one.place.stroke.other() };
         if weak.contains(&other) {
-            one.trouble = Trouble::WeakOnBoth;
+            one.trouble = ResponseFault::WeakOnBoth;
         }
     }
 }

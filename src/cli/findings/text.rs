@@ -10,7 +10,7 @@ use crate::judgement::{
     Comparison, Findings, MeasuredAt, Missing, ReedChange, ReedFinding, ReedPitch, Tune, ValveChange,
     ValveFinding, Verdict,
 };
-use crate::report::{Work, caution};
+use crate::report::{Hazard, caution};
 use crate::tuning::{Goal, rank_pairs, responses};
 use crate::units::Cents;
 
@@ -82,11 +82,11 @@ fn leaks(leaks: &[&ValveFinding]) -> Result<(), Failure> {
     if leaks.is_empty() {
         return Ok(());
     }
-    line(&format!("  caution: {}", caution(Work::Solvent)))?;
+    line(&format!("  caution: {}", caution(Hazard::Solvent)))?;
     if leaks.iter().any(|valve| valve.lift_plate()) {
-        line(&format!("  caution: {}", caution(Work::Heat)))?;
+        line(&format!("  caution: {}", caution(Hazard::Heat)))?;
     }
-    line(&format!("  caution: {}", caution(Work::Knife)))
+    line(&format!("  caution: {}", caution(Hazard::Knife)))
 }
 
 fn valve_lines(valve: &&ValveFinding) -> Vec<String> {
@@ -118,7 +118,7 @@ fn tuning(reeds: &[ReedFinding]) -> Result<(), Failure> {
             pitch.f0.beat_rate(reed.target),
         )]
     })?;
-    if due.is_empty() { Ok(()) } else { line(&format!("  caution: {}", caution(Work::File))) }
+    if due.is_empty() { Ok(()) } else { line(&format!("  caution: {}", caution(Hazard::File))) }
 }
 
 /// Reeds without a pitch: a take that gave none with its reason, and what is still to be recorded.

@@ -56,7 +56,7 @@ impl Front for Lines {
             output::say("clipped: play softer, or turn the input down");
         }
         if let Some(due) = now.due.as_ref().filter(|due| self.due.as_ref() != Some(&due.place)) {
-            words::due(due).iter().try_for_each(words::Told::print)?;
+            words::due(due).iter().try_for_each(words::PrintedLine::print)?;
         }
         self.due = now.due.as_ref().map(|due| due.place.clone());
         if self.counted.elapsed() > COUNT_DOWN {
@@ -70,7 +70,7 @@ impl Front for Lines {
     }
 
     fn happened(&mut self, said: &SessionEvent) -> Result<(), Failure> {
-        words::of(said, self.json)?.iter().try_for_each(words::Told::print)?;
+        words::of(said, self.json)?.iter().try_for_each(words::PrintedLine::print)?;
         match said {
             SessionEvent::Began => self.is_clip_told = false,
             SessionEvent::Taken(taken) if taken.stays_due => self.due = None,

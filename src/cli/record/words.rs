@@ -15,33 +15,33 @@ const LOUD_ROOM_DBFS: f64 = -50.0;
 
 /// What is to be told: a result, or a word about one.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Told {
+pub(super) enum PrintedLine {
     /// For stdout: text, or a JSON object.
     Result(String),
     /// For stderr.
     Word(String),
 }
 
-impl Told {
+impl PrintedLine {
     /// Print it where it belongs.
     pub fn print(&self) -> Result<(), Failure> {
         match self {
-            Told::Result(text) => output::line(text)?,
-            Told::Word(text) => output::say(text),
+            PrintedLine::Result(text) => output::line(text)?,
+            PrintedLine::Word(text) => output::say(text),
         }
         Ok(())
     }
 }
 
 /// Which reed is due, where it lies and how long to play it.
-pub(super) fn due(due: &Due) -> Vec<Told> {
+pub(super) fn due(due: &Due) -> Vec<PrintedLine> {
     let plate = &due.place.plate;
-    let mut told = vec![Told::Word(format!(
+    let mut told = vec![PrintedLine::Word(format!(
         "due: {}, {}, {} (row {}, plate {} of {}; {} left): play it evenly for {:.1} s, then stop abruptly",
         due.place, due.note, due.target, plate.row, plate.number, due.row_len, due.left, due.need.hold_s
     ))];
     if due.need.too_close {
-        told.push(Told::Word(
+        told.push(PrintedLine::Word(
             "     its two reeds are too close to be told apart while they sound: the abrupt stop tells"
                 .into(),
         ));
@@ -56,25 +56,27 @@ pub(super) fn noise_floor(floor_db: f64) -> String {
 }
 
 /// What happened, in words or in JSON.
-pub(super) fn of(said: &SessionEvent, json: bool) -> Result<Vec<Told>, Failure> {
-    let word = |text: &str| vec![Told::Word(text.to_owned())];
+pub(super) fn of(said: &SessionEvent, json: bool) -> Result<Vec<PrintedLine>, Failure> {
+    let word = |text: &str| vec![PrintedLine::Word(text.to_owned())];
     Ok(match said {
         SessionEvent::Began => word("recording"),
         SessionEvent::Knock => word("that was too short for a note"),
         SessionEvent::Enough => word("enough: stop abruptly"),
-        SessionEvent::Taken(taken) if json => vec![Told::Result(output::json_text(&TakeLine::new(taken))?)],
+        SessionEvent::Taken(taken) if json => {
+            vec![PrintedLine::Result(output::json_text(&TakeLine::new(taken))?)]
+        }
         SessionEvent::Taken(taken) => take(taken),
         SessionEvent::NoReading { place, refusal, remarks } => {
             let mut told = if json {
-                vec![Told::Result(output::json_text(&json!({"format": 1, "kind": "no_reading",
+                vec![PrintedLine::Result(output::json_text(&json!({"format": 1, "kind": "no_reading",
                     "place": place.to_string(), "reason": refusal.to_string(), "remarks": remarks}))?)]
             } else {
                 let text = format!("{place}: no reading, {refusal}; nothing is stored");
-                std::iter::once(Told::Result(text))
-                    .chain(remarks.iter().map(|remark| Told::Result(format!("  {remark}"))))
+                std::iter::once(PrintedLine::Result(text))
+                    .chain(remarks.iter().map(|remark| PrintedLine::Result(format!("  {remark}"))))
                     .collect()
             };
-            told.push(Told::Word("play it once more".into()));
+            told.push(PrintedLine::Word("play it once more".into()));
             told
         }
         SessionEvent::Other(other) => other_reed(other, json)?,
@@ -86,15 +88,15 @@ pub(super) fn of(said: &SessionEvent, json: bool) -> Result<Vec<Told>, Failure> 
                 format!("{place}: {remark}")
             };
             let when = if *now { "play it once more" } else { "it comes again at the end" };
-            vec![Told::Result(result), Told::Word(format!("{place} is spoiled; {when}"))]
+            vec![PrintedLine::Result(result), PrintedLine::Word(format!("{place} is spoiled; {when}"))]
         }
-        SessionEvent::Trouble(trouble) => vec![Told::Word(format!("warning: {trouble}"))],
+        SessionEvent::Trouble(trouble) => vec![PrintedLine::Word(format!("warning: {trouble}"))],
     })
 }
 
-fn take(taken: &Taken) -> Vec<Told> {
+fn take(taken: &Taken) -> Vec<PrintedLine> {
     let reading = &taken.reading;
-    let mut told = vec![Told::Result(format!(
+    let mut told = vec![PrintedLine::Result(format!(
         "{}: {}, {} ± {:.1}; {} (take {})",
         taken.place,
         reading.f0,
@@ -103,28 +105,28 @@ fn take(taken: &Taken) -> Vec<Told> {
         opposite(&reading.opposite),
         taken.n
     ))];
-    told.extend(reading.warnings.iter().map(|warning| Told::Result(format!("  warning: {warning}"))));
+    told.extend(reading.warnings.iter().map(|warning| PrintedLine::Result(format!("  warning: {warning}"))));
     match &reading.tail {
         Tail::Heard { level, .. } => {
-            told.push(Told::Result(format!("  tail: the opposite reed rings along at {level}")));
+            told.push(PrintedLine::Result(format!("  tail: the opposite reed rings along at {level}")));
         }
         Tail::NotMeasured(reason @ (NotMeasured::SlowStop | NotMeasured::TailCut)) => {
-            told.push(Told::Word(format!("  the tail tells nothing: {reason}")));
+            told.push(PrintedLine::Word(format!("  the tail tells nothing: {reason}")));
         }
         _ => {}
     }
-    told.extend(uneven(taken).map(|text| Told::Word(format!("  {text}"))));
-    let reasons = reasons(taken).map(|reason| Told::Result(format!("  {reason}")));
+    told.extend(uneven(taken).map(|text| PrintedLine::Word(format!("  {text}"))));
+    let reasons = reasons(taken).map(|reason| PrintedLine::Result(format!("  {reason}")));
     told.extend(reasons);
     if taken.stays_due {
-        told.push(Told::Word("play it once more; the take is kept".into()));
+        told.push(PrintedLine::Word("play it once more; the take is kept".into()));
     } else if !taken.again.is_empty() {
-        told.push(Told::Word("the take is kept as it is".into()));
+        told.push(PrintedLine::Word("the take is kept as it is".into()));
     }
     told
 }
 
-fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<Told>, Failure> {
+fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<PrintedLine>, Failure> {
     let result = if json {
         output::json_text(&json!({"format": 1, "kind": "other_reed", "due": other.due.to_string(),
             "f0_hz": other.pitch.get(), "cents": other.deviation.get(),
@@ -143,7 +145,7 @@ fn other_reed(other: &OtherReed, json: bool) -> Result<Vec<Told>, Failure> {
         false => format!("; `there` if it was {place}"),
     });
     let next = format!("play {}; the same pitch once more, or `here`, keeps it{there}", other.due);
-    Ok(vec![Told::Result(result), Told::Word(next)])
+    Ok(vec![PrintedLine::Result(result), PrintedLine::Word(next)])
 }
 
 #[derive(Serialize)]

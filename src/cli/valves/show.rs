@@ -7,7 +7,7 @@ use crate::cli::output;
 use crate::cli::status::{difference_json, difference_line};
 use crate::job::tray_to_csv;
 use crate::repair::{Choice, CountCheck, FittedNeed, Fitting, Lot};
-use crate::report::{Work, caution};
+use crate::report::{Hazard, caution};
 use crate::units::Millimetres;
 
 /// The tray alone.
@@ -50,7 +50,7 @@ pub(super) fn text(fitting: &Fitting, check: &CountCheck, explain: bool) -> Resu
                 strip.material, strip.length, strip.width, strip.count, strip.valve_width
             ))?;
         }
-        output::say(&format!("caution: {}", caution(Work::Knife)));
+        output::say(&format!("caution: {}", caution(Hazard::Knife)));
     }
     if fitting.springs > 0 {
         output::line(&format!("\nHelper springs: {}", fitting.springs))?;

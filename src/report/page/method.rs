@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::book::Book;
 use super::frame::clean;
 use crate::judgement::CENTS_PER_KELVIN;
-use crate::report::cautions::{Work, caution};
+use crate::report::cautions::{Hazard, caution};
 use crate::report::words::{plain, signed};
 
 pub(super) fn sections(book: &Book) -> Markup {
@@ -26,7 +26,7 @@ pub(super) fn sections(book: &Book) -> Markup {
         section id="cautions" {
             h2 { "Cautions" }
             ul.cautions {
-                @for (head, work) in [("Solvents", Work::Solvent), ("Heat", Work::Heat), ("Knives", Work::Knife), ("Files and old solder", Work::File)] {
+                @for (head, work) in [("Solvents", Hazard::Solvent), ("Heat", Hazard::Heat), ("Knives", Hazard::Knife), ("Files and old solder", Hazard::File)] {
                     li { b { (head) } ": " (caution(work)) "." }
                 }
                 li { b { "Ears" } ": reeds at arm's length are loud for hours; sit back, wear plugs, take breaks." }

@@ -6,7 +6,7 @@ use super::book::Book;
 use super::frame::{clean, said};
 use super::method;
 use crate::repair::{NextStep, PitchEvidence, ReedStanding, ReedState, StepKind, Task, TaskValve, stage};
-use crate::report::cautions::{Work, caution};
+use crate::report::cautions::{Hazard, caution};
 use crate::report::words::{plain, signed};
 
 /// Reeds without a take that are named one by one; more of them share a line.
@@ -116,7 +116,7 @@ fn valves(book: &Book) -> Markup {
                         @for task in tasks { @for valve in &task.valves { (valve_row(book, task, valve)) } }
                     }
                 } }
-                (method::caution_line(caution(Work::Knife)))
+                (method::caution_line(caution(Hazard::Knife)))
             }
         }
     }
@@ -162,7 +162,7 @@ fn tuning(book: &Book, due: &[(&ReedStanding, &PitchEvidence)]) -> Markup {
                 }
             } }
             p.hint { "Cents against the target, positive is sharp; beats per second against a tone of the target's pitch." }
-            (method::caution_line(caution(Work::File)))
+            (method::caution_line(caution(Hazard::File)))
         }
     }
 }

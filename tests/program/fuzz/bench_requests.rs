@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-use platenote::job::{Job, JobWriter, NewTake, Template, TroubleKind, verify};
+use platenote::job::{DiscrepancyKind, Job, JobWriter, NewTake, Template, verify};
 
 use super::fuzz;
 
@@ -132,7 +132,7 @@ impl Served {
         assert_eq!(fs::read_to_string(self.dir.path().join("secret.txt")).unwrap(), SECRET);
         let found = verify(&self.dir.path().join("job")).unwrap();
         // A plan without a plate that was marked is the page's right.
-        let troubles = found.troubles.iter().filter(|trouble| trouble.kind != TroubleKind::NoPlace);
+        let troubles = found.troubles.iter().filter(|trouble| trouble.kind != DiscrepancyKind::NoPlace);
         assert_eq!(troubles.collect::<Vec<_>>(), Vec::<&_>::new());
     }
 }

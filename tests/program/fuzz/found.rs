@@ -2,7 +2,7 @@
 
 use platenote::audio::read_file;
 
-fn read(name: &str, bytes: &[u8]) -> Result<platenote::take::Take, platenote::audio::Error> {
+fn read(name: &str, bytes: &[u8]) -> Result<platenote::take::Take, platenote::audio::SoundError> {
     let dir = tempfile::tempdir().unwrap();
     let file = dir.path().join(name);
     std::fs::write(&file, bytes).unwrap();

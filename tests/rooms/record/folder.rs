@@ -4,7 +4,7 @@ use std::fs;
 use std::path::PathBuf;
 
 use platenote::job::{
-    Error, Event, Job, JobWriter, MeasuredIn, NewTake, Oddity, PassChange, Stored, Template, TroubleKind,
+    DiscrepancyKind, Error, Event, Job, JobWriter, MeasuredIn, NewTake, Oddity, PassChange, Stored, Template,
     verify,
 };
 
@@ -108,7 +108,7 @@ fn a_take_without_its_line_and_a_line_without_its_take_are_made_whole_by_adding_
     fs::remove_file(folder.join("takes/before/bass-A1-press-3.wav")).unwrap();
     assert!(matches!(job.store_bytes(new, b"left").unwrap(), Stored::Restored(_)));
     let kinds: Vec<_> = verify(&folder).unwrap().troubles.into_iter().map(|trouble| trouble.kind).collect();
-    assert_eq!(kinds, [TroubleKind::Unlisted]);
+    assert_eq!(kinds, [DiscrepancyKind::Unlisted]);
 }
 
 #[test]
@@ -224,5 +224,5 @@ fn what_is_no_plain_file_is_no_take() {
     let Stored::New(stored) = job.store_bytes(new, b"x").unwrap() else { panic!() };
     fs::remove_file(&stored.path).unwrap();
     std::os::unix::fs::symlink(folder.join("plan.toml"), &stored.path).unwrap();
-    assert_eq!(verify(&folder).unwrap().troubles[0].kind, TroubleKind::Altered);
+    assert_eq!(verify(&folder).unwrap().troubles[0].kind, DiscrepancyKind::Altered);
 }

@@ -9,11 +9,11 @@ mod wav_lengths;
 
 use std::path::PathBuf;
 
-use platenote::audio::{self, Error, read_file};
+use platenote::audio::{self, SoundError, read_file};
 use platenote::take::Take;
 
 /// Write `bytes` as a file and read it as a take.
-fn read_bytes(name: &str, bytes: &[u8]) -> Result<Take, Error> {
+fn read_bytes(name: &str, bytes: &[u8]) -> Result<Take, SoundError> {
     let dir = tempfile::tempdir().unwrap();
     let path = dir.path().join(name);
     std::fs::write(&path, bytes).unwrap();

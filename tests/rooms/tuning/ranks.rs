@@ -4,7 +4,7 @@ use platenote::analysis::{Expectation, read};
 use platenote::audio::read_file;
 use platenote::instrument::{Note, Temperament, Tremolo, Tuning};
 use platenote::judgement::judge;
-use platenote::tuning::{Beside, Together, Told, beats_of, departures, followed, rank_pairs};
+use platenote::tuning::{Beside, CurveUnit, Together, beats_of, departures, followed, rank_pairs};
 use platenote::units::{Cents, Hz};
 use serde_json::Value;
 
@@ -39,7 +39,7 @@ fn the_curve_that_the_instrument_follows_is_found_past_wild_notes() {
     for side in [1.0, -1.0] {
         let worst = over_seeds(1, 60, |seed| {
             let (notes, beats) = rank(seed, side, 0.1);
-            let found = followed(&notes, Told::Beats).unwrap();
+            let found = followed(&notes, CurveUnit::Beats).unwrap();
             assert!((0.05..0.2).contains(&found.evenness_hz), "{}", found.evenness_hz);
             let off = notes.iter().map(|beside| {
                 let number = beside.note.number();
@@ -53,9 +53,9 @@ fn the_curve_that_the_instrument_follows_is_found_past_wild_notes() {
         assert!(sorted[sorted.len() * 9 / 10] < 0.3 && sorted[sorted.len() / 2] < 0.2, "{sorted:?}");
     }
     let (notes, _) = rank(1, 1.0, 0.1);
-    assert!(followed(&notes[..3], Told::Cents).is_none());
+    assert!(followed(&notes[..3], CurveUnit::Cents).is_none());
     // Against its own plan a rank's wild notes stand out, and nothing else does.
-    let found = followed(&notes, Told::Beats).unwrap();
+    let found = followed(&notes, CurveUnit::Beats).unwrap();
     let wild = departures(&found.tremolo, &notes).iter().filter(|(_, beats)| beats.abs() > 1.5).count();
     let planted = notes.iter().filter(|beside| {
         let (_, beats) = rank(1, 1.0, 0.1);

@@ -2,7 +2,7 @@
 
 use platenote::analysis::Warning;
 use platenote::instrument::Stroke::{Draw, Press};
-use platenote::tuning::{Trouble, responses};
+use platenote::tuning::{ResponseFault, responses};
 use platenote::units::Dbfs;
 
 use crate::bench::chance::Chance;
@@ -34,14 +34,14 @@ fn each_trouble_is_told_where_it_was_planted_and_nowhere_else() {
     change(&mut pass, &reed(16, Press), |reading| reading.warnings.push(Warning::Wandering { range: 7.0 }));
     let told: Vec<_> = responses(&plan, &pass).into_iter().map(|one| (one.place, one.trouble)).collect();
     let wanted = [
-        (reed(3, Press), Trouble::SlowStart),
-        (reed(5, Draw), Trouble::Weak),
-        (reed(8, Press), Trouble::WeakOnBoth),
-        (reed(8, Draw), Trouble::WeakOnBoth),
-        (reed(10, Press), Trouble::Buzz),
-        (reed(12, Draw), Trouble::Choking),
-        (reed(14, Draw), Trouble::Bends),
-        (reed(16, Press), Trouble::Unsteady),
+        (reed(3, Press), ResponseFault::SlowStart),
+        (reed(5, Draw), ResponseFault::Weak),
+        (reed(8, Press), ResponseFault::WeakOnBoth),
+        (reed(8, Draw), ResponseFault::WeakOnBoth),
+        (reed(10, Press), ResponseFault::Buzz),
+        (reed(12, Draw), ResponseFault::Choking),
+        (reed(14, Draw), ResponseFault::Bends),
+        (reed(16, Press), ResponseFault::Unsteady),
     ];
     assert_eq!(told, wanted);
     for (_, trouble) in wanted {

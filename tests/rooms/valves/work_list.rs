@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use platenote::instrument::{Face, Instrument, Stroke, ValvePlace};
 use platenote::judgement::{Findings, ValveFinding, Verdict};
 use platenote::repair::{
-    Bench, Choice, PassEvidence, Standing, TakeMoment, Task, Trouble, WorkList, work_list,
+    Bench, Choice, PassEvidence, Standing, TakeMoment, Task, ValveTrouble, WorkList, work_list,
 };
 use platenote::report::work_list_page;
 
@@ -76,7 +76,7 @@ fn a_leak_comes_with_length_bin_face_and_whether_to_lift() {
         })
     };
     assert_eq!(list.tasks.iter().filter(|task| from_bin(task)).count(), 1, "one valve lies in bin 4");
-    assert_eq!(list.tasks[1].valves[0].trouble, Trouble::Off);
+    assert_eq!(list.tasks[1].valves[0].trouble, ValveTrouble::Off);
 }
 
 #[test]
@@ -92,10 +92,10 @@ fn a_plate_that_lies_on_the_bench_is_not_lifted_again() {
 fn what_was_fitted_after_the_take_is_listened_to_again() {
     let fitted =
         listed(&[("A1 outer", Verdict::Leaks)], &[("A3", "cleaned"), ("A1 outer", "valve fitted 38")]);
-    assert_eq!(fitted.tasks[0].valves[0].trouble, Trouble::FittedSince);
+    assert_eq!(fitted.tasks[0].valves[0].trouble, ValveTrouble::FittedSince);
     // Fitted before the take, and it still leaks.
     let still = listed(&[("A1 outer", Verdict::Leaks)], &[("A1 outer", "valve fitted 38")]);
-    assert_eq!(still.tasks[0].valves[0].trouble, Trouble::Leaks);
+    assert_eq!(still.tasks[0].valves[0].trouble, ValveTrouble::Leaks);
 }
 
 #[test]

@@ -11,7 +11,7 @@ use ratatui::crossterm::event::{KeyCode, KeyEvent};
 
 use super::front::Front;
 use super::keys::{self, Key};
-use super::words::{self, Told};
+use super::words::{self, PrintedLine};
 use crate::cli::failure::Failure;
 use crate::cli::terminal::{Canvas, Typed, type_into, with_control};
 use crate::instrument::Stroke;
@@ -23,7 +23,7 @@ pub(super) struct Screen {
     canvas: Canvas,
     state: State,
     /// What is printed when the screen is gone.
-    told: Vec<Told>,
+    told: Vec<PrintedLine>,
 }
 
 impl Screen {
@@ -48,7 +48,7 @@ impl Front for Screen {
 
     fn happened(&mut self, said: &SessionEvent) -> Result<(), Failure> {
         self.state.happened(said);
-        let is_result = |told: &Told| matches!(told, Told::Result(_));
+        let is_result = |told: &PrintedLine| matches!(told, PrintedLine::Result(_));
         self.told.extend(words::of(said, false)?.into_iter().filter(is_result));
         self.canvas.changed();
         Ok(())

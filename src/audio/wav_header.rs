@@ -7,7 +7,7 @@ use std::io::{self, Read, Seek, SeekFrom};
 
 /// What the look found.
 #[derive(Debug, PartialEq)]
-pub(super) enum Look {
+pub(super) enum WavHeader {
     /// Plain samples, ready for `pcm`.
     Pcm(Pcm),
     /// A WAV with coded sound, for `coded`.
@@ -58,11 +58,11 @@ const STREAMED: u32 = 0x7FFF_F000;
 const MOST_CHUNKS: usize = 10_000;
 
 /// Look at the header of `file`, which is `length` bytes long.
-pub(super) fn look(file: &mut (impl Read + Seek), length: u64) -> io::Result<Look> {
+pub(super) fn header(file: &mut (impl Read + Seek), length: u64) -> io::Result<WavHeader> {
     let mut head = [0; 12];
     file.seek(SeekFrom::Start(0))?;
     if length < 12 || file.read_exact(&mut head).is_err() || &head[..4] != b"RIFF" || &head[8..] != b"WAVE" {
-        return Ok(Look::NotWav);
+        return Ok(WavHeader::NotWav);
     }
     let (mut format, mut data, mut more_data) = (None, None, false);
     let mut at = 12;
@@ -83,24 +83,24 @@ pub(super) fn look(file: &mut (impl Read + Seek), length: u64) -> io::Result<Loo
         at = next_chunk(file, body + u64::from(size), length)?;
     }
     Ok(match (format, data) {
-        (None, _) => Look::Damaged("it is a WAV without a format chunk".into()),
-        (_, None) => Look::Damaged("it is a WAV without a data chunk".into()),
+        (None, _) => WavHeader::Damaged("it is a WAV without a format chunk".into()),
+        (_, None) => WavHeader::Damaged("it is a WAV without a data chunk".into()),
         (Some(format), Some(data)) => judge(&format, data, more_data),
     })
 }
 
 /// What format and data together mean; `data` is where the sound begins, the bytes there, the bytes promised.
-fn judge(format: &Format, data: (u64, u64, Option<u64>), more_data: bool) -> Look {
+fn judge(format: &Format, data: (u64, u64, Option<u64>), more_data: bool) -> WavHeader {
     let (offset, there, promised) = data;
     let (channels, rate_hz) = (format.channels, format.rate_hz);
     let float = match (format.tag, format.bits) {
-        (_, _) if channels == 0 => return Look::Damaged("it says 0 channels".into()),
+        (_, _) if channels == 0 => return WavHeader::Damaged("it says 0 channels".into()),
         (TAG_PCM, 1..=32) => false,
         (TAG_FLOAT, 32) => true,
         (TAG_PCM | TAG_FLOAT, bits) if bits != 64 || format.tag == TAG_PCM => {
-            return Look::Unread(format!("a WAV file with samples of {bits} bits"));
+            return WavHeader::Unread(format!("a WAV file with samples of {bits} bits"));
         }
-        _ => return Look::Coded { channels, rate_hz },
+        _ => return WavHeader::Coded { channels, rate_hz },
     };
     // Bits that don't fill their bytes are left-justified (the standard's rule), so the whole container counts.
     // 24 bits in four bytes under a plain tag are the exception common in practice: the low three bytes count.
@@ -108,7 +108,7 @@ fn judge(format: &Format, data: (u64, u64, Option<u64>), more_data: bool) -> Loo
     let bytes = if four_for_three { 4 } else { format.bits.div_ceil(8) };
     let bits = if four_for_three { 24 } else { 8 * bytes };
     let frame = u64::from(channels) * u64::from(bytes);
-    Look::Pcm(Pcm {
+    WavHeader::Pcm(Pcm {
         channels,
         rate_hz,
         float,
