@@ -8,7 +8,7 @@ use crate::instrument::{Instrument, Note, ReedPlace, Spot, Stroke};
 use crate::job::recent;
 use crate::job::{Event, Job, PlayFacts, StoredTake};
 use crate::judgement::{PassReadings, Worked};
-use crate::repair::{Mark, Work};
+use crate::repair::{Mark, Work, summed_work};
 use crate::tuning::{Go, Hand, Offsets, Pair};
 use crate::units::{Cents, Hz, Measured};
 
@@ -18,16 +18,17 @@ const SETTLED_S: f64 = 45.0;
 /// Work on tongues noted after the takes of one pass and before those of another, and whether the plan's A4 was moved.
 pub fn worked_between(job: &Job, earlier: &str, later: &str) -> Worked {
     let (before, after) = (heard_at(job, earlier), heard_at(job, later));
-    let mut touched: BTreeMap<ReedPlace, Vec<String>> = BTreeMap::new();
+    let mut touched: BTreeMap<ReedPlace, Vec<Work>> = BTreeMap::new();
     for mark in job.marks().into_iter().filter(|mark| !mark.undone && is_on_tongue(&mark.work)) {
         for reed in reeds_of(job.instrument(), &mark) {
             let window = before.get(&reed).zip(after.get(&reed));
             if window.is_some_and(|(before, after)| before < after && mark.at > *before && mark.at <= *after)
             {
-                touched.entry(reed).or_default().push(mark.work.to_string());
+                touched.entry(reed).or_default().push(mark.work.clone());
             }
         }
     }
+    let touched = touched.into_iter().map(|(reed, work)| (reed, summed_work(&work))).collect();
     let reference = |pass: &str| Hz::new(job.pass(pass).ok()?.reference_hz?);
     let moved = reference(earlier).zip(reference(later)).map(|(before, after)| after.cents_above(before));
     Worked { touched, target_moved: moved.filter(|moved| moved.abs().get() > 0.01) }
@@ -137,10 +138,11 @@ pub fn gains(job: &Job) -> Vec<Measured> {
                 let uncertainty = Cents::new(doubt.hypot(*from_doubt)).unwrap_or(Cents::ZERO);
                 gains.insert(key, Measured { value: pitch.cents_above(*from), uncertainty });
             }
-            (_, None) => {
+            // It counts anew from each play after which more was to be filed.
+            (Some(settled_s), Some(_)) if settled_s > 0.0 => {}
+            _ => {
                 at_once.insert(key, (pitch, doubt));
             }
-            _ => {}
         }
     }
     gains.into_values().collect()

@@ -37,5 +37,5 @@ pub use standing::{
 };
 pub use status::{FaceStatus, PlateStatus, status};
 pub use tray::{Condition, Lot, Tray};
-pub use work::{Filing, Part, Rust, Source, Work, WorkError, is_bin_name};
+pub use work::{Filing, Part, Rust, Source, Work, WorkError, is_bin_name, summed_work};
 pub use work_list::{Task, TaskValve, ValveTrouble, WorkList, work_list};

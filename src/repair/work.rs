@@ -89,6 +89,35 @@ impl Filing {
     }
 }
 
+/// Work in words, goes of one hand at one end of a tongue summed up: `filed tip 6 strokes with file by anna, in 3 goes`.
+pub fn summed_work(work: &[Work]) -> Vec<String> {
+    let mut summed: Vec<(Work, u32)> = Vec::new();
+    for one in work {
+        let is_same = |there: &Work| match (there, one) {
+            (Work::Filed(left), Work::Filed(right)) => {
+                Filing { strokes: None, ..left.clone() } == Filing { strokes: None, ..right.clone() }
+                    && left.strokes.is_some() == right.strokes.is_some()
+            }
+            (left, right) => left == right && !matches!(right, Work::Note(_)),
+        };
+        match summed.iter_mut().find(|(there, _)| is_same(there)) {
+            Some((there, count)) => {
+                *count += 1;
+                if let (Work::Filed(there), Work::Filed(one)) = (there, one) {
+                    there.strokes = there.strokes.zip(one.strokes).map(|(before, more)| before + more);
+                }
+            }
+            None => summed.push((one.clone(), 1)),
+        }
+    }
+    let words = |(work, count): (Work, u32)| match (&work, count) {
+        (_, 1) => work.to_string(),
+        (Work::Filed(_), goes) => format!("{work}, in {goes} goes"),
+        (_, times) => format!("{work}, {times} times"),
+    };
+    summed.into_iter().map(words).collect()
+}
+
 /// Where on the tongue metal was taken off.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Part {

@@ -69,11 +69,14 @@ fn sheet(subject: &Subject, pair: &RankPair, before: Option<&RankPair>, format: 
     let title = format!("Tremolo, block {}: row {} beside {}", pair.block, pair.row, pair.companion);
     let mut sheet = Sheet::new(&title, format.width());
     let mut y = heading(&mut sheet, &title, &summary(subject, pair, before));
-    y += key(&mut sheet, y + 4.0, subject, before.is_some()) + 16.0;
-    let Some(frame) = frame(&sheet, subject, pair, before, y) else {
+    let Some(mut frame) = frame(&sheet, subject, pair, before) else {
         sheet.height = y;
         return sheet;
     };
+    let all = before.into_iter().chain([pair]).flat_map(|pair| &pair.notes);
+    let is_beyond = all.into_iter().any(|(_, beside)| !frame.holds(beside.beats()));
+    y += key(&mut sheet, y + 4.0, subject, before.is_some(), is_beyond) + 16.0;
+    frame.top = y;
     let curve = |note: i16, tremolo: &Tremolo| {
         let note = Note::from_number(note)?;
         Some(beats_of(tremolo, note, subject.instrument.tuning.target(note)))
@@ -117,7 +120,7 @@ fn summary(subject: &Subject, pair: &RankPair, before: Option<&RankPair>) -> Vec
     lines
 }
 
-fn key(sheet: &mut Sheet, top: f64, subject: &Subject, has_earlier: bool) -> f64 {
+fn key(sheet: &mut Sheet, top: f64, subject: &Subject, has_earlier: bool, is_beyond: bool) -> f64 {
     let named = |stroke: &str, pass: &str| format!("{stroke}, {}", BODY.fit(pass, 200.0));
     let mut entries: Vec<Entry> = Vec::new();
     let now = &subject.findings.pass;
@@ -139,17 +142,13 @@ fn key(sheet: &mut Sheet, top: f64, subject: &Subject, has_earlier: bool) -> f64
         &|sheet, (x, y)| sheet.dashes((x - 9.0, y), (x + 9.0, y), 2.5, TEXT, 0.75),
         "the curve it follows now".to_owned(),
     ));
-    entries.push((&|sheet, at| arrow(sheet, at, true, 3.5, TEXT), "beyond the scale".to_owned()));
+    if is_beyond {
+        entries.push((&|sheet, at| arrow(sheet, at, true, 3.5, TEXT), "beyond the scale".to_owned()));
+    }
     legend(sheet, top, &entries)
 }
 
-fn frame(
-    sheet: &Sheet,
-    subject: &Subject,
-    pair: &RankPair,
-    before: Option<&RankPair>,
-    top: f64,
-) -> Option<Frame> {
+fn frame(sheet: &Sheet, subject: &Subject, pair: &RankPair, before: Option<&RankPair>) -> Option<Frame> {
     let low = pair.notes.first()?.1.note.number();
     let high = pair.notes.last()?.1.note.number();
     let asked = |note: Note| beats_of(&pair.plan, note, subject.instrument.tuning.target(note));
@@ -166,7 +165,7 @@ fn frame(
     let least = curve.iter().copied().fold(f64::INFINITY, f64::min) - room;
     let most = curve.iter().copied().fold(f64::NEG_INFINITY, f64::max) + room;
     let right = sheet.width - MARGIN;
-    Some(Frame { left: PANEL_LEFT, right, top, notes: (low, high), beats: (least, most) })
+    Some(Frame { left: PANEL_LEFT, right, top: 0.0, notes: (low, high), beats: (least, most) })
 }
 
 /// Grid, band, curve, and the notes' names below.

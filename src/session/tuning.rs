@@ -11,7 +11,7 @@ use crate::audio;
 use crate::instrument::{Note, ReedPlace, Spot};
 use crate::job::{ClockFacts, Event, JobWriter, NewTake, PlayFacts};
 use crate::repair::{Filing, Part, Work};
-use crate::tuning::{Advice, Gain, Go, Hand, Rate, Settled, advise, gain, rate};
+use crate::tuning::{Advice, Gain, Go, Hand, Rate, Settled, advise, gain, rate, warmed};
 use crate::units::{Cents, Hz, Measured};
 
 /// A pitch so far from the due reed's target is another reed's, cents; reeds to be tuned lie nearer.
@@ -55,6 +55,8 @@ pub struct TuneReed {
     goes: Vec<DoneGo>,
     /// Plays since the last go.
     plays: Vec<Settled>,
+    /// The first play since then after which no filing was advised: what it gains from here on it gains by settling.
+    at_once: Option<Settled>,
     /// Everything played in this sitting: deviation, and how many goes were before it.
     history: Vec<(Measured, usize)>,
     pitch: Option<Hz>,
@@ -180,6 +182,7 @@ impl TuneReed {
             state: State::Due,
             goes: Vec::new(),
             plays: Vec::new(),
+            at_once: None,
             history: Vec::new(),
             pitch: None,
             watched: None,
@@ -343,8 +346,9 @@ impl<'a> Tuning<'a> {
         };
         if go.is_some() {
             reed.plays_go_before(0);
+            reed.at_once = None;
         }
-        let settled_s = reed.plays.first().map_or(0.0, |first| at_s - first.at_s);
+        let settled_s = reed.at_once.map_or(0.0, |first| at_s - first.at_s);
         reed.plays.push(Settled { at_s, off });
         reed.history.push((off, reed.goes.len()));
         reed.pitch = Some(f0);
@@ -369,11 +373,11 @@ impl<'a> Tuning<'a> {
         };
         if stands == Stands::Settled
             && !reed.goes.is_empty()
-            && let (Some(first), Some(last)) = (reed.plays.first(), reed.plays.last())
+            && let Some(first) = reed.at_once
         {
-            let uncertainty = first.off.uncertainty.get().hypot(last.off.uncertainty.get());
+            let uncertainty = first.off.uncertainty.get().hypot(off.uncertainty.get());
             self.gains.push(Measured {
-                value: last.off.value - first.off.value,
+                value: off.value - first.off.value,
                 uncertainty: Cents::new(uncertainty).unwrap_or(Cents::ZERO),
             });
         }
@@ -400,6 +404,11 @@ impl<'a> Tuning<'a> {
             }
         }
         let stands = if out && self.advice.is_none() { Stands::AtOnce } else { stands };
+        if let Some(reed) = self.reeds.get_mut(self.at) {
+            // What is filed on advice and moves too little to be told must not pass for settling.
+            let is_left_alone = self.advice.is_none();
+            reed.at_once = reed.at_once.or(Some(Settled { at_s, off })).filter(|_| is_left_alone);
+        }
         self.keep(&place, &played)?;
         if matches!(stands, Stands::Settled) && after_mark.is_some() {
             self.job.mark(&[Spot::Reed(place.clone())], &Work::Tuned)?;
@@ -416,7 +425,7 @@ impl<'a> Tuning<'a> {
     fn go_told_by(
         &mut self,
         off: Measured,
-        _: &Played,
+        played: &Played,
     ) -> Result<Option<(u32, Filing, Measured)>, SessionError> {
         let (Some(advice), Some(reed)) = (self.advice, self.reeds.get(self.at)) else { return Ok(None) };
         let Some(before) = reed.last() else { return Ok(None) };
@@ -430,7 +439,8 @@ impl<'a> Tuning<'a> {
             0.0
         } else {
             let gain = self.gain().expected;
-            gain.value.get() + 0.5 * gain.uncertainty.get()
+            let since_s = reed.plays.last().map_or(f64::INFINITY, |last| played.at.get() - last.at_s);
+            warmed(gain, since_s)
         };
         if sign * moved.get() < (LEAST_GO_CENTS + warmth).max(doubt) {
             return Ok(None);

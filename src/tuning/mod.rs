@@ -19,7 +19,7 @@ pub use curve::{Beside, CurveUnit, Followed, beats_of, departures, distance, fol
 pub use offsets::{Offsets, Pair, bench_target};
 pub use ranks::{EVEN_BEATS_HZ, RankPair, rank_pairs};
 pub use response::{Response, ResponseFault, responses};
-pub use settling::{APART_S, ASK_AGAIN_S, Gain, Rate, Settled, gain, rate};
+pub use settling::{APART_S, ASK_AGAIN_S, Gain, Rate, Settled, gain, rate, warmed};
 pub use stand::{Cost, Goal, Stand, cost, goals, stands};
 pub use strokes::{Advice, Go, Hand, StrokeEffect, advise, stroke_effect};
 pub use together::{TakeTogether, Together};

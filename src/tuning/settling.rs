@@ -14,6 +14,15 @@ const GAIN_SPREAD: f64 = 0.8;
 /// Scatter of one reed's gain about the sitting's, cents. Our own choice.
 const REED_SPREAD: f64 = 0.5;
 
+/// A tongue takes the room's warmth with this time constant, s: it has done so after [`ASK_AGAIN_S`], by nineteen parts of
+/// twenty.
+const SETTLES_WITHIN_S: f64 = ASK_AGAIN_S / 3.0;
+
+/// How much of a gain comes in `since_s` seconds at the most, cents: the middle value and one spread.
+pub fn warmed(gain: Measured, since_s: f64) -> f64 {
+    (gain.value.get() + 0.5 * gain.uncertainty.get()) * (1.0 - (-since_s / SETTLES_WITHIN_S).exp())
+}
+
 /// A play after the last go.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settled {

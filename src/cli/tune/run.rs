@@ -13,7 +13,7 @@ use crate::evaluation::{self, Detail, PassChoice};
 use crate::instrument::Spot;
 use crate::job::recent;
 use crate::job::{Job, JobWriter, PassChange};
-use crate::repair::{Filing, Part, Work};
+use crate::repair::{Filing, Part, Work, summed_work};
 use crate::report::caution_for;
 use crate::session::{self, TuneReed, TuneSaid, TuneSetting, Tuning};
 use crate::tuning::{Hand, bench_target};
@@ -193,9 +193,11 @@ fn sum_up(tuning: &Tuning) {
     for reed in tuning.reeds().iter().filter(|reed| !reed.history().is_empty()) {
         let plays: Vec<String> =
             reed.history().iter().map(|(off, _)| output::signed(off.value.get(), 1)).collect();
-        let work: Vec<String> = reed.filings().map(ToString::to_string).collect();
-        let work =
-            if work.is_empty() { "not filed".to_owned() } else { format!("filed {}", work.join(", ")) };
+        let work: Vec<Work> = reed.filings().cloned().map(Work::Filed).collect();
+        let work = match work.as_slice() {
+            [] => "not filed".to_owned(),
+            work => summed_work(work).join("; "),
+        };
         output::say(&format!("{}: {} cents; {work}", reed.place, plays.join(", ")));
     }
     let gain = tuning.gain();
