@@ -24,9 +24,12 @@ pub struct Dbfs(f64);
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Seconds(f64);
 
-/// A length on the bench. Finite, 0 or more.
-#[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
-pub struct Millimetres(f64);
+/// A length on the bench. Finite, 0 or more. One that was given in inches is written in inches; it compares as millimetres.
+#[derive(Debug, Clone, Copy)]
+pub struct Millimetres {
+    mm: f64,
+    in_inches: bool,
+}
 
 impl Hz {
     /// A4 where nothing else is said, 440 Hz (ISO 16).
@@ -145,16 +148,40 @@ impl Decibels {
 
 impl Millimetres {
     /// No length.
-    pub const ZERO: Millimetres = Millimetres(0.0);
+    pub const ZERO: Millimetres = Millimetres { mm: 0.0, in_inches: false };
+    /// Exact by definition since 1959 (ISO 31-1, from memory), mm.
+    pub const INCH_MM: f64 = 25.4;
 
     /// A length; `None` unless finite and 0 or more.
     pub fn new(value: f64) -> Option<Self> {
-        (value.is_finite() && value >= 0.0).then_some(Self(value))
+        (value.is_finite() && value >= 0.0).then_some(Self { mm: value, in_inches: false })
     }
 
     /// The bare number, mm.
     pub fn get(self) -> f64 {
-        self.0
+        self.mm
+    }
+
+    /// The same length, written in inches where `in_inches`.
+    pub fn written(self, in_inches: bool) -> Self {
+        Self { in_inches, ..self }
+    }
+
+    /// Whether it was given in inches, and is written so.
+    pub fn is_in_inches(self) -> bool {
+        self.in_inches
+    }
+}
+
+impl PartialEq for Millimetres {
+    fn eq(&self, other: &Self) -> bool {
+        self.mm == other.mm
+    }
+}
+
+impl PartialOrd for Millimetres {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        self.mm.partial_cmp(&other.mm)
     }
 }
 
@@ -210,6 +237,27 @@ impl fmt::Display for Decibels {
 
 impl fmt::Display for Millimetres {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} mm", self.0)
+        if self.in_inches { f.write_str(&inches(self.mm)) } else { write!(f, "{} mm", self.mm) }
+    }
+}
+
+/// `1 1/2 in` where a rule shows it, else with a point: `1.437 in`.
+fn inches(mm: f64) -> String {
+    /// The finest division of an inch rule.
+    const FINEST: u32 = 64;
+    /// Lengths are kept to the micrometre, mm.
+    const KEPT_MM: f64 = 0.001;
+    let inches = mm / Millimetres::INCH_MM;
+    let parts = (inches * f64::from(FINEST)).round();
+    if (parts * Millimetres::INCH_MM / f64::from(FINEST) - mm).abs() > KEPT_MM {
+        return format!("{} in", (inches * 10_000.0).round() / 10_000.0);
+    }
+    let parts = parts as u32;
+    let (whole, rest) = (parts / FINEST, parts % FINEST);
+    let common = rest.trailing_zeros().min(FINEST.trailing_zeros());
+    match (whole, rest) {
+        (whole, 0) => format!("{whole} in"),
+        (0, rest) => format!("{}/{} in", rest >> common, FINEST >> common),
+        (whole, rest) => format!("{whole} {}/{} in", rest >> common, FINEST >> common),
     }
 }

@@ -216,8 +216,15 @@ fn count(app: &AppState, wish: NewCount) -> Result<Value, Error> {
             "`{bin}` cannot name a bin; use up to 20 letters, digits, `_` and `-`"
         )));
     }
-    let lot =
-        Lot { length: parse_length(&wish.length)?, width: None, material, condition, bin, count: wish.count };
+    let lot = Lot {
+        length: parse_length(&wish.length)?,
+        width: None,
+        thickness: None,
+        material,
+        condition,
+        bin,
+        count: wish.count,
+    };
     let said = format!("{} × {} in the tray", lot.count, lot.length);
     if lot.count > MOST_COUNT {
         return Err(Error::Word(format!(

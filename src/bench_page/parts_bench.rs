@@ -56,7 +56,9 @@ pub(super) fn mark_line(mark: &Mark) -> Markup {
 pub(super) fn tray(app: &AppState) -> Result<Markup, Error> {
     let job = app.job()?;
     let (bench, rule) = (job.bench(), job.valve_rule());
-    let needs = repair::needs(job.instrument(), rule, &bench);
+    let shown = app.shown(None)?;
+    let standing = &shown.told.standing;
+    let needs = repair::needs_now(job.instrument(), rule, &bench, standing, job.renews_all());
     let fitting = repair::fit(&needs, &bench.tray, rule);
     let check = repair::check(job.instrument(), rule, &bench);
     Ok(html! {

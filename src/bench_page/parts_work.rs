@@ -66,6 +66,9 @@ fn step_line(job: &Job, step: &NextStep) -> Markup {
             @match &step.tick {
             Tick::Mark(work) => button type="button" data-tick=(step.place) data-work=(work) aria-label={ (step.place) ": " (work) ", done" } { (work) },
             Tick::Record(reed) => button.plain type="button" data-record=(step.place) data-plate=(reed.plate) data-again=(pass_for(job, &reed.plate)) aria-label={ "Record " (reed.plate) " again" } { "record" },
+            Tick::RecordAll(reeds) => @for reed in reeds {
+                button.plain type="button" data-record=(reed.plate) data-plate=(reed.plate) data-again=(pass_for(job, &reed.plate)) aria-label={ "Record " (reed.plate) " again" } { "record " (reed.plate) }
+            },
         } }
     } }
 }

@@ -121,9 +121,11 @@ impl Table {
     /// The text of the plan: that of `now` with what was typed in its place, remarks and all.
     pub fn plan_text(&self, now: &Job, text: &str) -> Result<String, Error> {
         let mut plan = Plan::parse(&self.text().0, Path::new("plan.toml"))?;
-        // The table shows neither.
+        // The table shows none of them.
         plan.valve_rule = *now.valve_rule();
         plan.instrument.tuning.temperament = now.instrument().tuning.temperament;
+        plan.instrument.tuning.stretch = now.instrument().tuning.stretch;
+        plan.numbers = now.numbers_after(&plan, &self.origins(now));
         Ok(plan.written_into(text))
     }
 }

@@ -2,6 +2,7 @@
 //! cell it is about.
 
 use super::plan_table::{BlockTable, PlateCells, RowTable, Table, WITH_SPRING};
+use crate::instrument::Note;
 
 /// Lines, each with the cell it comes from.
 #[derive(Default)]
@@ -31,6 +32,11 @@ impl Table {
         }
         (lines.text, lines.cells)
     }
+}
+
+/// A note as it was typed, in the words of the plan; what is none stays as it is, and is found as a fault.
+fn stored(text: &str) -> String {
+    Note::typed(text).map_or_else(|_| text.to_owned(), Note::stored)
 }
 
 fn write_block(lines: &mut Lines, block: &BlockTable, b: usize) {
@@ -98,7 +104,7 @@ fn write_row(lines: &mut Lines, row: &RowTable, at: &str) {
         for (p, plate) in row.plates.iter().enumerate() {
             let note = if stroke == "press" { plate.press.trim() } else { plate.draw.trim() };
             lines.add(
-                &format!("{},", quoted(if note.is_empty() { "-" } else { note })),
+                &format!("{},", quoted(&stored(if note.is_empty() { "-" } else { note }))),
                 &format!("{at}.{p}.{stroke}"),
             );
         }
@@ -130,7 +136,7 @@ fn tremolo(text: &str) -> Option<String> {
         _ => {
             let points =
                 points.iter().filter(|point| !point.is_empty()).map(|point| match point.as_slice() {
-                    [note, value] => format!("{} = {}", quoted(note), number(value)),
+                    [note, value] => format!("{} = {}", quoted(&stored(note)), number(value)),
                     other => format!("{} = \"\"", quoted(&other.join(" "))),
                 });
             Some(format!("{{ {} }}", points.collect::<Vec<_>>().join(", ")))

@@ -3,17 +3,21 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use jiff::Timestamp;
 use serde_json::json;
 
 use super::clock::{self, TypedClock};
 use super::failure::{Ended, Failure, print_error};
 use super::output;
 use super::pass_arguments::PassArguments;
+use super::recorded::{self, TypedRecorded};
 use crate::alignment::{NotPlaced, place_by_name, place_by_pitch};
 use crate::analysis::{self, Expectation};
 use crate::audio;
 use crate::instrument::{Block, ReedPlace, Stroke};
-use crate::job::{self, ClockFacts, JobWriter, NewTake, SealPart, SealState, Stored, Table, TakeEntry};
+use crate::job::{
+    self, ClockFacts, JobWriter, NewTake, Recorded, SealPart, SealState, Stored, Table, TakeEntry,
+};
 use crate::take::Take;
 
 /// Add sound files to a pass as takes; the files stay as they are
@@ -31,7 +35,8 @@ pub(crate) struct Arguments {
     files: Vec<PathBuf>,
     /// CSV list with the header `file,place`, a place as `bass A7 press`; files relative to the list. With a further column
     /// `sealed` (`open`, `sealed`) its files are plays of sealing tests, in their order, and `kind` says `held` or `swell`;
-    /// a column `with` names rows that sound along on purpose (`B`, `B+C`)
+    /// a column `with` names rows that sound along on purpose (`B`, `B+C`), a column `recorded` says when each was recorded,
+    /// as --recorded does for all
     #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
     #[command(flatten)]
@@ -53,6 +58,10 @@ pub(crate) struct Arguments {
     /// told of the takes
     #[arg(long, value_name = "ROW", conflicts_with = "sealed")]
     with: Option<String>,
+    /// When the files were recorded: a day, a time with its offset, or `now`; it counts, not when they are added [default:
+    /// the day of `--date`, else each file's own date]
+    #[arg(long, value_name = "WHEN", value_parser = recorded::parse)]
+    recorded: Option<TypedRecorded>,
     /// Move a sound that is in the pass already from the place it was given before to the one given now
     #[arg(long = "move")]
     move_it: bool,
@@ -78,6 +87,7 @@ struct Wanted {
     place: Option<Result<ReedPlace, Failure>>,
     seal: Option<SealPart>,
     with: Vec<String>,
+    recorded: Option<Recorded>,
 }
 
 /// How a file came to its place.
@@ -105,6 +115,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         place: None,
         seal: None,
         with: Vec::new(),
+        recorded: None,
     }));
     let change = arguments.pass.checked()?;
     if let Some(day) = change.date {
@@ -116,6 +127,7 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         let (file, seal) = (one.file.clone(), one.seal.or(all));
         let mut with = one.with.clone();
         with.extend(arguments.with.iter().flat_map(|rows| rows_of(rows)));
+        let recorded = recorded::of_file(&file, one.recorded, arguments.recorded, change.date);
         let outcome = place(one, block.as_ref(), stroke, &job).and_then(|placed| {
             let with = job.rows_beside(&placed.place.to_string(), &with)?;
             if arguments.show {
@@ -123,9 +135,14 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             }
             let clock = arguments.clock.as_ref().map(|clock| clock.at(placed.take.rate_hz)).transpose()?;
             // Only now, so that a slip in the pass's name leaves no pass behind when no file could be placed.
-            arguments.pass.ask_if_near(&job)?;
-            let pass = job.open_pass(&arguments.pass.name, &change)?.pass;
-            let how = How { clock, seal, with, move_it: arguments.move_it };
+            let sounded =
+                recorded.and_then(|told| told.before(Timestamp::now())).unwrap_or_else(Timestamp::now);
+            say_if_older(&job, &placed.place, sounded, &file);
+            // A play of a sealing test goes with the reed's takes of its pass, and so does a sound that is there already.
+            let is_bound = seal.is_some() || job.holds_sound(&arguments.pass.name, &job::hash_of(&file)?);
+            let takes = if is_bound { vec![] } else { vec![(placed.place.clone(), sounded)] };
+            let pass = arguments.pass.open_for(&mut job, &change, &takes)?.pass;
+            let how = How { clock, seal, with, recorded, move_it: arguments.move_it };
             store(&mut job, pass, &file, placed, how)
         });
         let told = match &outcome {
@@ -204,6 +221,7 @@ struct How {
     clock: Option<ClockFacts>,
     seal: Option<SealPart>,
     with: Vec<String>,
+    recorded: Option<Recorded>,
     move_it: bool,
 }
 
@@ -212,7 +230,7 @@ fn store(
     pass: String,
     file: &Path,
     placed: Placed,
-    How { clock, seal, with, move_it }: How,
+    How { clock, seal, with, recorded, move_it }: How,
 ) -> Result<Done, Failure> {
     let Placed { take, place, by, why } = placed;
     let new = NewTake {
@@ -224,6 +242,7 @@ fn store(
         lossy: take.lossy,
         remarks: take.remarks,
         clock: clock.clone(),
+        recorded,
     };
     let stored = match seal {
         Some(part) => job.store_seal_file(new, part, file),
@@ -252,6 +271,19 @@ fn store(
         job.sounds_with(&take, &with)?;
     }
     Ok(Done { place, by, why, take, state })
+}
+
+/// A take from before a change of its valve tells nothing of the valve that is there now: that is said.
+fn say_if_older(job: &JobWriter, reed: &ReedPlace, sounded: Timestamp, file: &Path) {
+    if let Some(mark) = job.valve_changed(reed, sounded, Timestamp::now()) {
+        let day = Recorded::At(sounded).day();
+        output::say(&format!(
+            "note: `{}` counts as recorded on {day}, before `{}` on {}; --recorded says otherwise",
+            file.display(),
+            mark.work,
+            mark.day
+        ));
+    }
 }
 
 fn tell(file: &Path, done: &Done, as_json: bool) -> Result<(), Failure> {
@@ -294,7 +326,7 @@ fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
         file: list.to_owned(),
         source,
     })?;
-    let table = Table::parse(&bytes, list, &["file", "place"], &["sealed", "kind", "with"])?;
+    let table = Table::parse(&bytes, list, &["file", "place"], &["sealed", "kind", "with", "recorded"])?;
     let beside = list.parent().unwrap_or(Path::new(""));
     let wanted = table.rows().map(|row| {
         let place = job.instrument().reed_place(row.get("place")).map_err(|error| {
@@ -310,11 +342,23 @@ fn read_list(list: &Path, job: &JobWriter) -> Result<Vec<Wanted>, Failure> {
                 (Err(Failure::could_not(what, next)), None)
             }
         };
+        let (place, recorded) = match (place, row.get("recorded")) {
+            (place, "") => (place, None),
+            (place, text) => match Recorded::parse(text) {
+                Ok(told) => (place, Some(told)),
+                Err(_) => {
+                    let what = format!("`{}` line {}: `{text}` is no day", list.display(), row.line);
+                    let next = "write `2026-04-30` or `2026-04-30T18:05:00+02:00` under `recorded`";
+                    (Err(Failure::could_not(what, next)), None)
+                }
+            },
+        };
         Wanted {
             file: beside.join(row.get("file")),
             place: Some(place),
             seal,
             with: rows_of(row.get("with")),
+            recorded,
         }
     });
     Ok(wanted.collect())

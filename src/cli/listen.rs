@@ -109,7 +109,7 @@ mod with_microphone {
                 _ => (None, None),
             };
             return output::json(&json!({"format": 1, "kind": "now", "heard_s": heard_s, "since_s": since_s,
-                "note": note.to_string(), "f0_hz": reading.f0.get(), "cents": cents.get(),
+                "note": note.stored(), "f0_hz": reading.f0.get(), "cents": cents.get(),
                 "uncertainty_cents": reading.uncertainty.get(), "lowest_cents": low, "highest_cents": high,
                 "opposite_level_db": level_db, "opposite_cents": opposite_cents}));
         }

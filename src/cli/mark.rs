@@ -1,15 +1,17 @@
 //! `mark JOB PLACE… WHAT`: bench notes, flushed to the disk one by one; taken back by a further line.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
+use jiff::Timestamp;
 use serde_json::json;
 
 use super::failure::{Ended, Failure};
 use super::{output, places};
-use crate::instrument::Spot;
+use crate::instrument::{ReedPlace, Spot, place_ranges};
 use crate::job::JobWriter;
-use crate::repair::{self, Work};
+use crate::repair::{self, Warning, Work};
 use crate::report::caution_for;
 
 /// Note what was done at a place: cleaned, lifted, valve fitted, waxed, filed, a word, a photo
@@ -85,8 +87,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     } else {
         output::line(&format!("mark {n}: {}", line(&place_names, &text)))?;
     }
-    let happenings = job.happenings();
-    for warning in repair::warnings(job.instrument(), job.valve_rule(), &happenings) {
+    let mut warnings = repair::warnings(job.instrument(), job.valve_rule(), &job.happenings());
+    warnings.extend(too_early(&job, n, &spots, &work));
+    for warning in warnings {
         if warning.n == n {
             output::say(&format!("warning: {}\nnext:  {}", warning.text, warning.next));
             if arguments.json {
@@ -114,5 +117,49 @@ fn names(spots: &[Spot]) -> Vec<String> {
 }
 
 fn line(places: &[String], work: &str) -> String {
-    if places.is_empty() { work.to_owned() } else { format!("{}: {work}", places.join(", ")) }
+    if places.is_empty() { work.to_owned() } else { format!("{}: {work}", place_ranges(places)) }
+}
+
+/// What this work takes away for good where it comes before the measuring; nothing in a job without any recording.
+fn too_early(job: &JobWriter, n: u32, spots: &[Spot], work: &Work) -> Vec<Warning> {
+    let is_valve = matches!(work, Work::ValveOff { .. } | Work::ValveFitted { .. });
+    let is_tuning = matches!(work, Work::Tuned | Work::Filed(_) | Work::Soldered);
+    let passes = job.passes();
+    if passes.is_empty() || !(is_valve || is_tuning) {
+        return Vec::new();
+    }
+    let mut newest: BTreeMap<ReedPlace, Timestamp> = BTreeMap::new();
+    for (reed, takes) in passes.iter().flat_map(|pass| job.takes(&pass.pass)) {
+        let at = takes.iter().map(|take| take.at).max();
+        let known = newest.entry(reed).or_insert(Timestamp::MIN);
+        *known = (*known).max(at.unwrap_or(Timestamp::MIN));
+    }
+    let reeds = repair::reeds_of_work(job.instrument(), spots, work);
+    let named = |wanted: &dyn Fn(&ReedPlace) -> bool| {
+        place_ranges(&reeds.iter().filter(|reed| wanted(reed)).map(ToString::to_string).collect::<Vec<_>>())
+    };
+    let unheard = named(&|reed| !newest.contains_key(reed));
+    // Of a valve that was noted as off and as fitted, the taking off was too early, and is told of once.
+    let unheard = if matches!(work, Work::ValveFitted { .. }) { String::new() } else { unheard };
+    let unchecked = named(&|reed| {
+        let since = newest.get(reed);
+        is_tuning && since.is_some_and(|at| job.valve_changed(reed, *at, Timestamp::now()).is_some())
+    });
+    let lost = if is_valve { "whether the old valve leaked" } else { "how it was found" };
+    let told = [
+        (
+            unheard,
+            format!("was not recorded before: {lost} can no longer be found out"),
+            "record the others first",
+        ),
+        (
+            unchecked,
+            "is tuned before its new valve was heard: two reeds that agree within a cent hide a leak"
+                .to_owned(),
+            "record it before fine tuning; afterwards only a sealing test (`seal`) tells",
+        ),
+    ];
+    let told = told.into_iter().filter(|(places, ..)| !places.is_empty());
+    told.map(|(places, what, next)| Warning { n, text: format!("{places} {what}"), next: next.to_owned() })
+        .collect()
 }

@@ -28,6 +28,7 @@ mod plan;
 mod read;
 mod read_table;
 mod record;
+mod recorded;
 mod report;
 mod seal;
 mod sealing_words;
@@ -93,11 +94,19 @@ enum Verb {
 /// Without any argument the help is printed; without a terminal to print it on, as an icon starts programs, the bench page
 /// is opened on the jobs that were opened last.
 pub fn run() -> ExitCode {
+    // How notes are written is the person's, for all jobs.
+    choose_note_names();
     if is_started_by_icon() {
         return bench::run_from_icon().unwrap_or_else(|failure| failure.print()).into();
     }
     let ended = obey(Arguments::parse().verb).unwrap_or_else(|failure| failure.print());
     ended.into()
+}
+
+fn choose_note_names() {
+    if let Some(names) = crate::job::Workshop::of_person().0.note_names {
+        names.choose();
+    }
 }
 
 fn is_started_by_icon() -> bool {

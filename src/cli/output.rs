@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::failure::Failure;
 pub(crate) use super::plain_text::plain;
-use crate::job::{Job, JobWriter, Oddity};
+use crate::job::{Job, JobWriter, MovedByHand, Oddity};
 pub(crate) use crate::report::csv_line;
 
 /// Print one line of results.
@@ -44,15 +44,28 @@ pub(crate) fn say(text: &str) {
 
 /// Say which lines of the job's diary could not be used.
 pub(crate) fn say_odd_lines(job: &Job) {
+    let moved = job.moved_by_hand();
+    say_moved(&moved);
+    if !moved.lost.is_empty() {
+        say(&format!("note: without a place by that: {}", moved.lost.join("; ")));
+    }
     for odd in job.odd_lines() {
         let next = if matches!(odd.oddity, Oddity::Torn) { "" } else { " (`platenote verify` says more)" };
         say(&format!("note: diary.jsonl line {}: {}{next}", odd.line, odd.oddity));
     }
 }
 
+fn say_moved(moved: &MovedByHand) {
+    let words = moved.words();
+    if !words.is_empty() {
+        say(&format!("note: {words}; takes and notes went along"));
+    }
+}
+
 /// The same, and whether another program can be kept off the job while it is written to.
 pub(crate) fn say_oddities(job: &JobWriter) {
     say_odd_lines(job);
+    say_moved(job.moved());
     offer_visit(job, jiff::ZonedDateTime::now().date());
     if !job.is_locked() {
         say("note: this disk knows no locks; do not let a second program write to the job meanwhile");

@@ -1,9 +1,11 @@
 //! What is asked of a pass wherever takes come in.
 
 use clap::{Args, ValueEnum};
+use jiff::Timestamp;
 
 use super::failure::Failure;
-use crate::job::{Job, MeasuredIn, PassChange, is_plain_name};
+use crate::instrument::ReedPlace;
+use crate::job::{Job, JobWriter, MeasuredIn, PassChange, PassFacts, is_plain_name};
 
 /// The pass, and what is known of it.
 #[derive(Args)]
@@ -14,6 +16,9 @@ pub(crate) struct PassArguments {
     /// Open the pass even where its name is one letter from that of another
     #[arg(long)]
     new_pass: bool,
+    /// Keep the takes in this pass even where a valve was changed since its takes; else they go into a new one
+    #[arg(long)]
+    same_pass: bool,
     /// Room temperature of the pass, °C
     #[arg(long, value_name = "CELSIUS", allow_hyphen_values = true, value_parser = super::number::number)]
     temperature: Option<f64>,
@@ -45,6 +50,26 @@ impl PassArguments {
             temperature_c: self.temperature.map(room_temperature).transpose()?,
             date: day(self.date.as_deref())?,
         })
+    }
+
+    /// Open the pass for takes of these reeds, each with when it was sounded; another one where a valve was changed since.
+    pub(crate) fn open_for(
+        &self,
+        job: &mut JobWriter,
+        change: &PassChange,
+        takes: &[(ReedPlace, Timestamp)],
+    ) -> Result<PassFacts, Failure> {
+        self.ask_if_near(job)?;
+        let later = if self.same_pass { None } else { job.later_pass(&self.name, takes) };
+        let Some(later) = later else { return Ok(job.open_pass(&self.name, change)?) };
+        super::output::say(&format!(
+            "note: {}; --same-pass keeps them in `{}`",
+            later.words(),
+            later.instead_of
+        ));
+        let place = job.pass(&later.instead_of)?.place;
+        Ok(job
+            .open_pass(&later.name, &PassChange { place: change.place.or(Some(place)), ..change.clone() })?)
     }
 
     /// Fails where the pass would be opened under a name that is probably mistyped.

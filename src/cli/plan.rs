@@ -8,14 +8,15 @@ use serde_json::json;
 use super::failure::{Ended, Failure};
 use super::output;
 use crate::instrument::{Note, PerStroke, PlatePlace, Spot};
-use crate::job::{self, JobWriter, PlanEdit};
+use crate::job::{self, Job, JobWriter, PlanEdit};
 
 /// Rename, put in, take out or renumber blocks, rows and plates; takes and notes go along
 #[derive(Args)]
-#[command(group(ArgGroup::new("what").required(true).args(["rename_block", "rename_row", "take_out", "put_in", "renumber", "undo"])))]
+#[command(group(ArgGroup::new("what").required(true).args(["rename_block", "rename_row", "take_out", "put_in", "renumber", "undo", "adopt", "number"])))]
 #[command(after_help = "\
-Everything else in plan.toml is edited by hand, or on the bench page. A change by hand that moves plates is not seen: takes \
-stay with the names of their places. What would be left without a place is named, and wants --yes.")]
+Everything else in plan.toml is edited by hand, or on the bench page. Plates carry numbers in \
+it (`plates = [1, 2, 3]`, given with --number where the plan has none): move the number with its note, and takes and notes go \
+along. What would be left without a place is named, and wants --yes.")]
 pub(crate) struct Arguments {
     /// Folder of the job
     #[arg(value_name = "JOB")]
@@ -41,6 +42,12 @@ pub(crate) struct Arguments {
     /// Bring back the plan before the newest change of this kind
     #[arg(long)]
     undo: bool,
+    /// Take plan.toml as it was edited by hand; takes and notes go along with the plates' numbers
+    #[arg(long)]
+    adopt: bool,
+    /// Give every plate a number in plan.toml, so that a change by hand is noticed
+    #[arg(long)]
+    number: bool,
     /// Yes, takes or notes may be left without a place
     #[arg(long)]
     yes: bool,
@@ -50,8 +57,19 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
+    if arguments.adopt {
+        return adopt(&arguments);
+    }
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
+    if arguments.number {
+        job.number_plates()?;
+        return tell(
+            &arguments,
+            &[],
+            "every plate has its number; move it with its note where you edit plan.toml",
+        );
+    }
     if arguments.undo {
         job.undo_plan()?;
         return tell(&arguments, &[], "the plan before is back, and its plates' names with it");
@@ -68,6 +86,20 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         &lost,
         "the plan is changed; takes and notes went along. `--undo` brings the one before back",
     )
+}
+
+fn adopt(arguments: &Arguments) -> Result<Ended, Failure> {
+    let lost = Job::open(&arguments.folder)?.moved_by_hand().lost;
+    let agreed = arguments.yes
+        || (!lost.is_empty()
+            && output::ask(&format!("{}\nGo on?", job::Error::LeavesWithoutPlace { lost: lost.clone() })));
+    let job = JobWriter::open_edited(&arguments.folder, agreed)?;
+    output::say_oddities(&job);
+    let words = match job.moved().words() {
+        words if words.is_empty() => "nothing was moved by hand that is not written down already".to_owned(),
+        words => format!("{words}; takes and notes went along"),
+    };
+    tell(arguments, &lost, &words)
 }
 
 fn tell(arguments: &Arguments, lost: &[String], words: &str) -> Result<Ended, Failure> {
@@ -125,8 +157,8 @@ fn place_to_be(job: &JobWriter, text: &str) -> Result<PlatePlace, Failure> {
 fn note(text: &str) -> Result<Option<Note>, Failure> {
     match text.trim() {
         "-" | "" => Ok(None),
-        text => text.parse().map(Some).map_err(|_| {
-            Failure::bad_usage(format!("`{text}` is no note"), "write it like `E2`, `F#3` or `Bb4`")
+        text => Note::typed(text).map(Some).map_err(|wrong| {
+            Failure::bad_usage(wrong, "write the note with its octave, in the way notes are shown")
         }),
     }
 }

@@ -172,7 +172,7 @@ fn from_list(list: &Path, tuning: &Tuning) -> Result<Vec<Wanted>, Failure> {
 }
 
 fn note(text: &str) -> Result<Note, String> {
-    text.parse()
+    Note::typed(text)
 }
 
 fn opposite(text: &str) -> Result<OppositePitch, String> {

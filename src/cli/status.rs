@@ -286,7 +286,11 @@ fn list_marks(job: &Job, arguments: &Arguments) -> Result<(), Failure> {
             output::csv(&[mark.n.to_string(), at, places.join("; "), work, undone.into()])?;
         } else {
             let undone = if mark.undone { " (taken back)" } else { "" };
-            let places = if places.is_empty() { String::new() } else { places.join(", ") + ": " };
+            let places = if places.is_empty() {
+                String::new()
+            } else {
+                crate::instrument::place_ranges(&places) + ": "
+            };
             output::line(&format!("{:>4}  {}  {places}{work}{undone}", mark.n, mark.day))?;
         }
     }

@@ -35,6 +35,7 @@ pub fn make(folder: &Path) -> Result<usize, Error> {
                 lossy: false,
                 remarks: Vec::new(),
                 clock: None,
+                recorded: None,
             };
             let bytes = wav(&take, folder)?;
             std::fs::write(&sound_file, bytes).map_err(|source| made(&sound_file, source))?;

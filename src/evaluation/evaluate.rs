@@ -6,8 +6,10 @@ use super::pitch::instrument_pitch;
 use super::{EvaluationError, PassView};
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::job::{Job, Visit};
-use crate::judgement::{self, Comparison, Findings, JudgedPass, Missing, ValveFinding, Verdict};
-use crate::repair::{self, InstrumentPitch, NextStep, PassEvidence, Standing, ValveVerdict, WorkList};
+use crate::judgement::{self, Comparison, Findings, JudgedPass, Missing, ReedFinding, ValveFinding, Verdict};
+use crate::repair::{
+    self, InstrumentPitch, NextStep, OutOfOrder, PassEvidence, Standing, ValveVerdict, WorkList,
+};
 use crate::report::{self, Earlier, PageDrawing, ReedCloseUp, Subject};
 
 /// Which passes are shown.
@@ -38,6 +40,7 @@ pub struct Evaluation {
     pub told: Standing,
     /// The valves of that, as the map shows them.
     valves_now: Vec<ValveFinding>,
+    reeds_now: Vec<ReedFinding>,
     /// Whether the pass is looked at alone.
     pub is_alone: bool,
     /// The visit that is told of.
@@ -137,6 +140,7 @@ impl Evaluation {
             close_ups: Vec::new(),
             standing,
             valves_now: later.findings.valves.iter().map(|found| as_it_stands(&told, found)).collect(),
+            reeds_now: later.findings.reeds.iter().map(|found| reed_as_it_stands(&told, found)).collect(),
             told,
             is_alone: choice.is_alone,
             later,
@@ -173,6 +177,7 @@ impl Evaluation {
             earlier: earlier.map(|view| Earlier { findings: &view.findings, comparison }),
             close_ups: &self.close_ups,
             valves_now: (!self.is_alone).then_some(&self.valves_now),
+            reeds_now: (!self.is_alone).then_some(&self.reeds_now),
         }
     }
 
@@ -200,6 +205,11 @@ impl Evaluation {
         repair::next_list(&self.told, &self.work_list(job))
     }
 
+    /// What was done before what it rests on, and hides something now.
+    pub fn out_of_order(&self, job: &Job) -> Vec<OutOfOrder> {
+        repair::out_of_order(job.instrument(), &self.told)
+    }
+
     /// Words on the takes and on the kept readings.
     pub fn remarks(&self) -> impl Iterator<Item = &String> {
         self.words.iter().chain(self.shown().flat_map(PassView::remarks))
@@ -218,6 +228,14 @@ impl Evaluation {
             matches!(verdict, Some(Verdict::Leaks | Verdict::Suspect))
         };
         self.shown().any(|view| points_at_leak(&view.findings))
+    }
+}
+
+/// A reed as the tuning chart shows it: its newest good take, of whichever pass.
+fn reed_as_it_stands(standing: &Standing, found: &ReedFinding) -> ReedFinding {
+    match standing.reed(&found.place).and_then(|reed| reed.evidence.as_ref()) {
+        Some(told) => ReedFinding { pitch: Ok(told.pitch), ..found.clone() },
+        None => found.clone(),
     }
 }
 

@@ -11,13 +11,16 @@ use crate::repair::TakeMoment;
 /// (common practice, no source).
 const PASS_LASTS_DAYS: i32 = 7;
 
-/// Takes are dated by when they were stored, unless their pass has a day that this cannot be.
+/// Takes are dated by when they were recorded where that was told, else by when they were stored, unless their pass has a day that this cannot be.
 pub(super) fn moment(take: &StoredTake, facts: &PassFacts) -> TakeMoment {
-    let stored = take.at.to_zoned_datetime(TimeZone::system()).date();
-    let pass_day = facts.date.parse::<Date>().ok().filter(|day| !is_within(*day, stored));
+    let sounded = take.at.to_zoned_datetime(TimeZone::system()).date();
+    if take.facts.recorded.is_some() {
+        return TakeMoment { n: take.facts.n, at: take.at, day: sounded };
+    }
+    let pass_day = facts.date.parse::<Date>().ok().filter(|day| !is_within(*day, sounded));
     let (at, day) = pass_day
         .and_then(|day| Some((day.to_zoned_datetime(TimeZone::system()).ok()?.timestamp(), day)))
-        .unwrap_or((take.at, stored));
+        .unwrap_or((take.at, sounded));
     TakeMoment { n: take.facts.n, at, day }
 }
 

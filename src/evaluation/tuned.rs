@@ -82,8 +82,7 @@ pub fn goes(job: &Job) -> Vec<Go> {
     let replaced = replaced(job);
     let mut last: BTreeMap<String, (Hz, f64, Option<u32>)> = BTreeMap::new();
     let mut goes = Vec::new();
-    for line in job.diary() {
-        let Event::Play(play) = &line.event else { continue };
+    for play in &job.plays() {
         let Some((pitch, doubt)) = pitch_of(play) else { continue };
         let before = last.insert(play.place.clone(), (pitch, doubt, play.after_mark));
         let (Some((from, from_doubt, before_mark)), Some(n)) = (before, play.after_mark) else { continue };
@@ -129,8 +128,7 @@ pub fn goes_elsewhere(job: &Job, hand: &Hand) -> Vec<Go> {
 pub fn gains(job: &Job) -> Vec<Measured> {
     let mut at_once: BTreeMap<(String, u32), (Hz, f64)> = BTreeMap::new();
     let mut gains: BTreeMap<(String, u32), Measured> = BTreeMap::new();
-    for line in job.diary() {
-        let Event::Play(play) = &line.event else { continue };
+    for play in &job.plays() {
         let (Some(n), Some((pitch, doubt))) = (play.after_mark, pitch_of(play)) else { continue };
         let key = (play.place.clone(), n);
         match (play.settled_s, at_once.get(&key)) {

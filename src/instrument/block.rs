@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{Face, Note, PlatePlace, ReedPlace, Stroke, Tremolo, Tuning, ValvePlace};
+use super::{Face, Note, PlanLines, PlatePlace, ReedPlace, Stroke, Tremolo, Tuning, ValvePlace, ValveSizes};
 use crate::units::{Cents, Decibels, Hz, Millimetres};
 
 /// Whether a plate gives one note on both strokes or two.
@@ -73,6 +73,10 @@ pub struct Row {
     pub tremolo: Tremolo,
     /// The plates; the first has number 1.
     pub plates: Vec<Plate>,
+    /// How wide and thick its valves may be.
+    pub sizes: ValveSizes,
+    /// Where its notes stand in the plan.
+    pub lines: PlanLines,
 }
 
 /// A plate with its reeds and valves.

@@ -122,7 +122,7 @@ impl Instrument {
     /// #     reeds: PerStroke { press: None, draw: None },
     /// #     valves: PerFace { outer: Valve::None, inner: Valve::None },
     /// # };
-    /// # let row = Row { name: "A".into(), tremolo: Tremolo::Even(platenote::units::Cents::ZERO), plates: vec![plate; 3] };
+    /// # let row = Row { name: "A".into(), tremolo: Tremolo::Even(platenote::units::Cents::ZERO), plates: vec![plate; 3], sizes: Default::default(), lines: Default::default() };
     /// # let instrument = Instrument {
     /// #     bellows: Bellows::Unisonoric,
     /// #     tuning: Tuning {

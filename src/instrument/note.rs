@@ -3,11 +3,11 @@
 use std::fmt;
 use std::str::FromStr;
 
+use super::NoteNames;
+
 /// A note of the twelve-tone scale; the number is that of the MIDI standard, 69 for A4.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Note(i16);
-
-const NAMES: [&str; 12] = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"];
 
 impl Note {
     /// The note with this number, 0 (C-1) to 135 (D#10).
@@ -26,9 +26,29 @@ impl Note {
     }
 }
 
+impl Note {
+    /// As files, JSON and the diary have it, whatever way people chose: `F#2`.
+    pub fn stored(self) -> String {
+        NoteNames::Scientific.write(self.0)
+    }
+
+    /// Read a note as it is typed: in the way that was chosen.
+    pub fn typed(text: &str) -> Result<Self, String> {
+        let names = NoteNames::chosen();
+        if names == NoteNames::Scientific {
+            return text.parse();
+        }
+        names.read(text).and_then(Self::from_number).ok_or_else(|| {
+            let (way, like) = (names.as_str(), names.write(42));
+            format!("`{text}` is not a note; notes are written in the {way} way, `{like}`")
+        })
+    }
+}
+
 impl fmt::Display for Note {
+    /// In the way that was chosen.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(&format!("{}{}", NAMES[self.pitch_class()], self.0.div_euclid(12) - 1))
+        f.pad(&NoteNames::chosen().write(self.0))
     }
 }
 

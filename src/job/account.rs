@@ -23,7 +23,7 @@ pub(super) struct Account {
     pub passes: Vec<PassNow>,
     /// In the order they were stored, those that are withdrawn included.
     pub takes: Vec<TakeNow>,
-    /// Where marks and photos are, by the index of their line; those that no plate was renamed under are left out.
+    /// Where marks, photos and plays are, by the index of their line; those that no plate was renamed under are left out.
     pub places: BTreeMap<usize, Vec<String>>,
     /// For each line whether it was taken back.
     pub undone: Vec<bool>,
@@ -136,6 +136,7 @@ impl Account {
                 | Event::Photo(_)
                 | Event::Undone(_)
                 | Event::Stock(_)
+                | Event::Renew(_)
                 | Event::Visit(_)
                 | Event::Play(_) => {}
             }
@@ -236,11 +237,12 @@ impl Account {
         }
         for (idx, line) in lines.iter().enumerate().take(until) {
             let stored = match &line.event {
-                Event::Mark(mark) => &mark.places,
+                Event::Mark(mark) => mark.places.as_slice(),
                 Event::Photo(photo) => &photo.places,
+                Event::Play(play) => std::slice::from_ref(&play.place),
                 _ => continue,
             };
-            let now = self.places.get(&idx).unwrap_or(stored);
+            let now = self.places.get(&idx).map_or(stored, Vec::as_slice);
             if now.iter().any(|place| renamed(place, &names).is_some()) {
                 let now =
                     now.iter().map(|place| renamed(place, &names).unwrap_or_else(|| place.clone())).collect();

@@ -155,6 +155,14 @@ pub enum Error {
         /// Each with the place it has now.
         lost: Vec<String>,
     },
+    /// The plan was edited by hand, and takes or notes have no place by it.
+    #[error("{words}; that leaves without a place:{}", lost.iter().map(|line| format!("\n       {line}")).collect::<String>())]
+    EditedByHand {
+        /// What was noticed.
+        words: String,
+        /// Each with the place it had.
+        lost: Vec<String>,
+    },
     /// This program never changed the plan.
     #[error("there is no change of the plan to take back")]
     NoPlanChange,
@@ -264,6 +272,11 @@ impl Error {
             Self::PlanEdit { right, .. } => right.clone(),
             Self::LeavesWithoutPlace { .. } => {
                 "say --yes if that is meant: they stay in the job and come back with the plate; nothing was changed"
+                    .into()
+            }
+            Self::EditedByHand { .. } => {
+                "put the plates' numbers (`plates = […]`) back to where their notes are, or say `platenote plan JOB --adopt --yes`: \
+                 takes and notes then stay in the job and come back with the number; nothing was changed"
                     .into()
             }
             Self::NoPlanChange => "nothing needs to be done".into(),

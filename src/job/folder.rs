@@ -11,6 +11,7 @@ use super::diary::{self, Diary, DiaryLine, OddLine};
 use super::event::{AmendedFacts, Event, MeasuredIn, PassFacts, TakeFacts};
 use super::layout::{PHOTOS_FOLDER, PLAN_FILE, RECORDINGS_FOLDER, REPORT_FOLDER, TAKES_FOLDER};
 use super::lock::{self, Lock};
+use super::moved_by_hand::MovedByHand;
 use super::plain_name::is_plain_name;
 use super::plan::Plan;
 use super::{Error, disk};
@@ -36,6 +37,7 @@ pub struct Job {
 pub struct JobWriter {
     pub(super) job: Job,
     lock: Lock,
+    moved: MovedByHand,
 }
 
 /// A stored take of a reed.
@@ -45,7 +47,7 @@ pub struct StoredTake {
     pub place: ReedPlace,
     /// The file, to be opened.
     pub path: PathBuf,
-    /// When it was stored.
+    /// When it was sounded: as that was told of it, else when it was stored.
     pub at: jiff::Timestamp,
     /// What the diary says of it.
     pub facts: TakeFacts,
@@ -147,7 +149,7 @@ impl Job {
 
     /// What the diary comes to after all corrections.
     pub(super) fn account(&self) -> &Account {
-        self.account.get_or_init(|| Account::of(&self.diary.lines))
+        self.account.get_or_init(|| self.account_by_plan())
     }
 
     /// The passes in the order they were opened, each as it is called and with what is known of it now; those that were
@@ -184,7 +186,11 @@ impl Job {
         let mut stored: Vec<StoredTake> = self.stored_takes(pass).filter(StoredTake::is_ordinary).collect();
         let mut takes = Vec::new();
         for (place, _) in self.instrument().reeds() {
-            let of_reed: Vec<StoredTake> = stored.extract_if(.., |take| take.place == place).collect();
+            let mut of_reed: Vec<StoredTake> = stored.extract_if(.., |take| take.place == place).collect();
+            if of_reed.iter().any(|take| take.facts.recorded.is_some()) {
+                // Stored later, and recorded before.
+                of_reed.sort_by_key(|take| take.at);
+            }
             if !of_reed.is_empty() {
                 takes.push((place, of_reed));
             }
@@ -252,7 +258,8 @@ impl Job {
         }
         facts.clock = now.clock.clone().unwrap_or(facts.clock);
         let (path, with) = (self.folder.join(&facts.file), now.with.clone());
-        Some(StoredTake { place, path, at: line.at, facts, with })
+        let at = facts.sounded_at(line.at);
+        Some(StoredTake { place, path, at, facts, with })
     }
 }
 
@@ -261,6 +268,11 @@ impl JobWriter {
     ///
     /// A torn last line of the diary is moved into `diary.torn`.
     pub fn open(folder: &Path) -> Result<Self, Error> {
+        Self::open_agreed(folder, false)
+    }
+
+    /// `agreed`: takes and notes may be left without a place where the plan was edited by hand.
+    pub(super) fn open_agreed(folder: &Path, agreed: bool) -> Result<Self, Error> {
         // Read first, so that nothing is written into a folder that holds no job or one of a later program.
         Job::open(folder)?;
         for name in WRITTEN {
@@ -269,14 +281,20 @@ impl JobWriter {
         let lock = Lock::take(folder)?;
         let mut job = Job::open(folder)?;
         job.diary.set_torn_aside(folder)?;
-        let mut writer = Self { job, lock };
+        let mut writer = Self { job, lock, moved: MovedByHand::default() };
         writer.settle_plan()?;
+        writer.moved = writer.adopt_plan(agreed)?;
         Ok(writer)
     }
 
     /// Whether the lock holds; where the disk knows none, nothing keeps a second program off, and that is to be said.
     pub fn is_locked(&self) -> bool {
         self.lock.is_held
+    }
+
+    /// What was moved in the plan by hand before the job was opened, and is written down now.
+    pub fn moved(&self) -> &MovedByHand {
+        &self.moved
     }
 
     /// Add an event to the diary.
@@ -287,6 +305,13 @@ impl JobWriter {
 
     /// Add an event to the diary, and say when that was.
     pub(super) fn append(&mut self, event: Event) -> Result<jiff::Timestamp, Error> {
+        if !matches!(event, Event::Plates(_)) {
+            self.say_numbers_first()?;
+        }
+        self.append_line(event)
+    }
+
+    pub(super) fn append_line(&mut self, event: Event) -> Result<jiff::Timestamp, Error> {
         self.job.account = OnceLock::new();
         Ok(self.job.diary.append(&self.job.folder, event)?.at)
     }

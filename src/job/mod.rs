@@ -11,14 +11,17 @@ mod error;
 mod event;
 mod file_line;
 mod folder;
+mod later_pass;
 mod layout;
 mod lock;
 mod long_recording;
+mod moved_by_hand;
 mod nearest;
 mod notes;
 mod photo_store;
 mod plain_name;
 mod plan;
+mod plan_by_hand;
 mod plan_change;
 mod reading_line;
 mod reading_words;
@@ -41,15 +44,17 @@ pub use disk::{hash_of, read_plain, write_whole};
 pub use error::Error;
 pub use event::{
     AmendedFacts, ClockFacts, CutFacts, Event, LotFacts, MarkFacts, MeasuredIn, MergedFacts, MoveFacts,
-    PassFacts, PhotoFacts, PlateMove, PlatesFacts, PlayFacts, RemarkFacts, RenamedFacts, StockFacts,
-    TakeFacts, UndoneFacts, VisitFacts, WithdrawnFacts,
+    PassFacts, PhotoFacts, PlateMove, PlatesFacts, PlayFacts, Recorded, RemarkFacts, RenamedFacts,
+    RenewFacts, StockFacts, TakeFacts, UndoneFacts, VisitFacts, WithdrawnFacts,
 };
 pub use file_line::FileLine;
 pub use folder::{Job, JobWriter, PassChange, StoredTake};
+pub use later_pass::LaterPass;
 pub use long_recording::LongRecording;
+pub use moved_by_hand::MovedByHand;
 pub use photo_store::picture_ending;
 pub use plain_name::is_plain_name;
-pub use plan::{FORMAT, Fault, Origins, Plan, PlanEdit, Template};
+pub use plan::{FORMAT, Fault, Origins, Plan, PlanEdit, PlateNumbers, Template};
 pub use reading_line::ReadingLine;
 pub use readings::{KeptReading, READINGS_KEY, Readings};
 pub use seal_bench::{KnownLeak, SealBenchFile};

@@ -2,7 +2,7 @@
 
 use jiff::tz::TimeZone;
 
-use super::event::{Event, LotFacts, MarkFacts, StockFacts, UndoneFacts};
+use super::event::{Event, LotFacts, MarkFacts, PlayFacts, RenewFacts, StockFacts, UndoneFacts};
 use super::folder::{Job, JobWriter};
 use super::{DiaryLine, Error};
 use crate::instrument::{Material, Spot};
@@ -49,6 +49,26 @@ impl Job {
         marks.collect()
     }
 
+    /// Every play of a tuning sitting in order, by what its reed is called now.
+    pub fn plays(&self) -> Vec<PlayFacts> {
+        let account = self.account();
+        let play = |(idx, line): (usize, &DiaryLine)| {
+            let Event::Play(play) = &line.event else { return None };
+            let place = account.places.get(&idx).and_then(|places| places.first());
+            Some(PlayFacts { place: place.unwrap_or(&play.place).clone(), ..play.clone() })
+        };
+        self.diary().iter().enumerate().filter_map(play).collect()
+    }
+
+    /// Whether every valve is renewed in this job, as it was said last.
+    pub fn renews_all(&self) -> bool {
+        let said = self.diary().iter().rev().find_map(|line| match &line.event {
+            Event::Renew(facts) => Some(facts.all),
+            _ => None,
+        });
+        said.unwrap_or(false)
+    }
+
     /// The bench after everything that was noted.
     pub fn bench(&self) -> Bench {
         Bench::after(self.instrument(), self.valve_rule(), &self.happenings())
@@ -81,6 +101,11 @@ impl JobWriter {
         Ok(mark)
     }
 
+    /// Say whether every valve is renewed in this job; nothing is written where that was said already.
+    pub fn renew(&mut self, all: bool) -> Result<(), Error> {
+        if self.renews_all() == all { Ok(()) } else { self.note(Event::Renew(RenewFacts { all })) }
+    }
+
     /// Note a count of the tray; `whole` when it holds nothing else.
     pub fn count(&mut self, lots: &[Lot], whole: bool) -> Result<(), Error> {
         let lots = lots.iter().map(lot_facts).collect();
@@ -97,6 +122,8 @@ fn lot_facts(lot: &Lot) -> LotFacts {
     LotFacts {
         length_mm: lot.length.get(),
         width_mm: lot.width.map(Millimetres::get),
+        thickness_mm: lot.thickness.map(Millimetres::get),
+        in_inches: lot.length.is_in_inches(),
         material: lot.material.to_string(),
         condition: lot.condition.to_string(),
         bin: lot.bin.clone(),
@@ -107,8 +134,9 @@ fn lot_facts(lot: &Lot) -> LotFacts {
 /// `None` where somebody wrote what no lot can be.
 fn lot(facts: &LotFacts) -> Option<Lot> {
     Some(Lot {
-        length: Millimetres::new(facts.length_mm)?,
+        length: Millimetres::new(facts.length_mm)?.written(facts.in_inches),
         width: facts.width_mm.and_then(Millimetres::new),
+        thickness: facts.thickness_mm.and_then(Millimetres::new),
         material: Material::named(&facts.material)?,
         condition: facts.condition.parse().ok()?,
         bin: facts.bin.clone(),

@@ -7,19 +7,19 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
-use super::account::TAKEN_OUT;
+use super::account::{Account, TAKEN_OUT};
 use super::diary::DiaryLine;
 use super::event::{Event, PlateMove, PlatesFacts};
 use super::folder::{Job, JobWriter};
 use super::layout::{PLAN_BEFORE_FILE, PLAN_FILE, PLAN_NEXT_FILE};
-use super::plan::{Origins, Plan, PlanEdit};
+use super::plan::{Origins, Plan, PlanEdit, PlateNumbers};
 use super::{Error, disk};
 
 impl Job {
     /// The text of the plan: that of a change that was cut off at its last step, else `plan.toml`.
     pub(super) fn plan_bytes(folder: &Path, lines: &[DiaryLine]) -> Result<Option<Vec<u8>>, Error> {
         let newest = lines.iter().rev().find_map(|line| match &line.event {
-            Event::Plates(facts) => Some(facts),
+            Event::Plates(facts) if !facts.is_same_plan() => Some(facts),
             _ => None,
         });
         if let Some(facts) = newest
@@ -35,14 +35,21 @@ impl Job {
     pub fn plan_after(&self, edit: &PlanEdit) -> Result<(String, Origins), Error> {
         let changed = self.plan().after(edit);
         let (plan, origins) = changed.map_err(|(wrong, right)| Error::PlanEdit { wrong, right })?;
+        let plan = Plan { numbers: self.numbers_after(&plan, &origins), ..plan };
         Ok((plan.written_into(&self.plan_text()), origins))
     }
 
     /// What a plan with this text would leave without a place: `bass A3 press: takes/before/bass-A3-press-1.wav`.
     pub fn left_without_place(&self, text: &str, origins: &Origins) -> Result<Vec<String>, Error> {
         let plan = Plan::parse(text, &self.folder().join(PLAN_FILE))?;
-        let names: BTreeMap<String, String> =
-            self.moves(origins).into_iter().map(|plate| (plate.from.to_lowercase(), plate.to)).collect();
+        Ok(self.lost_in(&plan, &self.moves(origins), self.account()))
+    }
+
+    /// What these moves leave without a place in `plan`, of what `account` counts.
+    pub(super) fn lost_in(&self, plan: &Plan, moves: &[PlateMove], account: &Account) -> Vec<String> {
+        let names: BTreeMap<String, &str> =
+            moves.iter().map(|plate| (plate.from.to_lowercase(), plate.to.as_str())).collect();
+        let is_known = |place: &str| !place.starts_with(TAKEN_OUT);
         let is_lost = |place: &str| {
             let lower = place.to_lowercase();
             let (plate, side) = match names.contains_key(&lower) {
@@ -55,17 +62,40 @@ impl Job {
             there.is_err() || (reed && plan.instrument.reed_place(now.trim()).is_err())
         };
         let mut lost = Vec::new();
-        for take in self.all_takes().into_iter().filter(|take| take.withdrawn.is_none()) {
-            if self.instrument().reed_place(&take.place).is_ok() && is_lost(&take.place) {
-                lost.push(format!("{}: {}", take.place, take.file));
+        for take in account.takes.iter().filter(|take| take.withdrawn.is_none()) {
+            let Some(Event::Take(facts)) = self.diary().get(take.line).map(|line| &line.event) else {
+                continue;
+            };
+            if is_known(&take.place) && account.standing(take.pass).is_some() && is_lost(&take.place) {
+                lost.push(format!("{}: {}", take.place, facts.file));
             }
         }
-        for mark in self.marks().into_iter().filter(|mark| !mark.undone) {
-            for spot in mark.spots.iter().map(ToString::to_string).filter(|spot| is_lost(spot)) {
-                lost.push(format!("{spot}: {}", mark.work));
+        for (idx, line) in self.diary().iter().enumerate() {
+            let (stored, work) = match &line.event {
+                Event::Mark(facts) => (&facts.places, facts.work.as_str()),
+                Event::Photo(facts) => (&facts.places, facts.file.as_str()),
+                _ => continue,
+            };
+            if account.undone.get(idx).copied().unwrap_or(false) {
+                continue;
             }
+            let places = account.places.get(&idx).unwrap_or(stored).iter();
+            lost.extend(
+                places
+                    .filter(|place| is_known(place) && is_lost(place))
+                    .map(|place| format!("{place}: {work}")),
+            );
         }
-        Ok(lost)
+        lost
+    }
+
+    /// The numbers of the plates after a change of the plan; new plates get the next ones. None where this plan has none.
+    pub fn numbers_after(&self, text: &Plan, origins: &Origins) -> PlateNumbers {
+        if self.plan().numbers.is_empty() {
+            return PlateNumbers::new();
+        }
+        let numbers = self.plan().numbers_after(origins);
+        Plan { numbers, ..text.clone() }.numbered(self.next_plate()).numbers
     }
 
     /// What each plate is called from now on, where that is another name.
@@ -105,7 +135,7 @@ impl JobWriter {
     /// Bring back the plan before the newest change that this program made, and its plates' names with it.
     pub fn undo_plan(&mut self) -> Result<(), Error> {
         let newest = self.diary().iter().rev().find_map(|line| match &line.event {
-            Event::Plates(facts) => Some(facts.clone()),
+            Event::Plates(facts) if !facts.is_same_plan() => Some(facts.clone()),
             _ => None,
         });
         let facts = newest.ok_or(Error::NoPlanChange)?;
@@ -119,15 +149,17 @@ impl JobWriter {
         self.put_plan(&String::from_utf8_lossy(&before), back.collect())
     }
 
-    fn put_plan(&mut self, text: &str, moved: Vec<PlateMove>) -> Result<(), Error> {
+    pub(super) fn put_plan(&mut self, text: &str, moved: Vec<PlateMove>) -> Result<(), Error> {
         let folder = self.folder().to_owned();
         let (file, next) = (folder.join(PLAN_FILE), folder.join(PLAN_NEXT_FILE));
         let plan = Plan::parse(text, &file)?;
         let before = fs::read(&file).map_err(|error| Error::read(&file, error))?;
+        let numbers = self.numbers_told(&plan, &moved);
         let facts = PlatesFacts {
             moved,
             before_sha256: disk::hash_of_bytes(&before),
             plan_sha256: disk::hash_of_bytes(text.as_bytes()),
+            numbers,
         };
         disk::write_whole(&folder.join(PLAN_BEFORE_FILE), &before)?;
         disk::write_whole(&next, text.as_bytes())?;

@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::Path;
 
-use super::event::{ClockFacts, CutFacts, Event, RemarkFacts, TakeFacts};
+use super::event::{ClockFacts, CutFacts, Event, Recorded, RemarkFacts, TakeFacts};
 use super::folder::{JobWriter, StoredTake};
 use super::layout::TAKES_FOLDER;
 use super::plain_name::is_plain_name;
@@ -31,6 +31,8 @@ pub struct NewTake {
     pub remarks: Vec<String>,
     /// The clock of the device that recorded it, where it was measured.
     pub clock: Option<ClockFacts>,
+    /// When it was recorded, where that was not just now.
+    pub recorded: Option<Recorded>,
 }
 
 /// What became of a take.
@@ -180,12 +182,13 @@ impl JobWriter {
             remarks: take.remarks,
             clock: take.clock,
             cut,
+            recorded: take.recorded.map(|recorded| recorded.to_string()),
             sealed: seal_part.map(|part| part.state),
             kind: seal_part.and_then(|part| part.kind),
         };
         let path = folder.join(&name);
         let place = take.place;
-        let at = self.append(Event::Take(facts.clone()))?;
+        let at = facts.sounded_at(self.append(Event::Take(facts.clone()))?);
         self.clear_parts_of(&path);
         Ok(Stored::New(StoredTake { place, path, at, facts: TakeFacts { pass, ..facts }, with: Vec::new() }))
     }

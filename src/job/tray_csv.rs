@@ -4,12 +4,13 @@ use std::path::Path;
 
 use super::{Error, Table, TableRow};
 use crate::instrument::Material;
-use crate::repair::{Condition, Lot, is_bin_name, parse_length, parse_width};
+use crate::repair::{Condition, Lot, is_bin_name, parse_length, parse_thickness, parse_width};
+use crate::units::Millimetres;
 
 const NEEDED: [&str; 2] = ["length", "count"];
-const OPTIONAL: [&str; 4] = ["width", "material", "condition", "bin"];
+const OPTIONAL: [&str; 5] = ["width", "thickness", "material", "condition", "bin"];
 
-/// Lots of a CSV list: `length` and `count`, and where they are there `width`, `material`, `condition`, `bin`.
+/// Lots of a CSV list: `length` and `count`, and where they are there `width`, `thickness`, `material`, `condition`, `bin`.
 /// `file` is named in the messages only.
 pub fn tray_from_csv(bytes: &[u8], file: &Path) -> Result<Vec<Lot>, Error> {
     let table = Table::parse(bytes, file, &NEEDED, &OPTIONAL)?;
@@ -33,15 +34,16 @@ pub fn tray_from_csv(bytes: &[u8], file: &Path) -> Result<Vec<Lot>, Error> {
 
 /// The lots as a CSV list that [`tray_from_csv`] reads back the same.
 pub fn tray_to_csv(lots: &[Lot]) -> String {
-    let mut text = String::from("length,count,width,material,condition,bin\n");
+    let mut text = String::from("length,count,width,material,condition,bin,thickness\n");
     for lot in lots {
-        let width = lot.width.map_or(String::new(), |width| width.to_string());
+        let size = |size: Option<Millimetres>| size.map_or(String::new(), |size| size.to_string());
+        let (width, thickness) = (size(lot.width), size(lot.thickness));
         // Bins are plain names and all else is numbers and known words, so that no cell needs quotes; only `-A1` could
         // be taken for a formula.
         let bin = lot.bin.as_deref().unwrap_or_default();
         let guard = if bin.starts_with('-') && bin.parse::<f64>().is_err() { "'" } else { "" };
         text += &format!(
-            "{},{},{width},{},{},{guard}{bin}\n",
+            "{},{},{width},{},{},{guard}{bin},{thickness}\n",
             lot.length, lot.count, lot.material, lot.condition,
         );
     }
@@ -62,6 +64,10 @@ fn read_lot(row: &TableRow) -> Result<Lot, (String, String)> {
         "" => None,
         text => Some(parse_width(text).map_err(|error| (format!("`width`: {error}"), error.next()))?),
     };
+    let thickness = match row.get("thickness") {
+        "" => None,
+        text => Some(parse_thickness(text).map_err(|error| (format!("`thickness`: {error}"), error.next()))?),
+    };
     let material = match row.get("material").to_lowercase().as_str() {
         "" => Material::Leather,
         word => Material::named(word).ok_or_else(|| {
@@ -69,7 +75,7 @@ fn read_lot(row: &TableRow) -> Result<Lot, (String, String)> {
         })?,
     };
     let condition = match row.get("condition") {
-        "" => Condition::Flat,
+        "" => Condition::Unsaid,
         word => word.parse().map_err(|_| {
             (
                 format!("condition `{word}` is not known"),
@@ -82,5 +88,6 @@ fn read_lot(row: &TableRow) -> Result<Lot, (String, String)> {
         let right = "use up to 20 letters, digits, `_` and `-`".to_owned();
         return Err((format!("`{bin}` cannot name a bin"), right));
     }
-    Ok(Lot { length: length("length")?, width, material, condition, bin: bin.map(str::to_owned), count })
+    let bin = bin.map(str::to_owned);
+    Ok(Lot { length: length("length")?, width, thickness, material, condition, bin, count })
 }

@@ -9,6 +9,7 @@ use super::account::{Account, TAKEN_OUT};
 use super::diary::{Diary, Oddity};
 use super::disk::{self, PART_PREFIX};
 use super::event::Event;
+use super::folder::Job;
 use super::layout::{PHOTOS_FOLDER, PLAN_FILE, TAKES_FOLDER};
 use super::{Error, Plan};
 
@@ -113,7 +114,11 @@ pub fn verify(folder: &Path) -> Result<Verified, Error> {
     let diary = Diary::read(folder)?;
     found.lines = diary.lines.len();
     found.look_at_lines(&diary);
-    let account = Account::of(&diary.lines);
+    // As the plan has it now, be it edited by hand.
+    let account = match (&plan, Job::open(folder)) {
+        (Some(_), Ok(job)) => job.account_by_plan(),
+        _ => Account::of(&diary.lines),
+    };
     let named = found.look_at_takes(&diary, &account, folder, plan.as_ref());
     found.look_for_unlisted(folder, TAKES_FOLDER, &named);
     found.look_for_unlisted(folder, PHOTOS_FOLDER, &named);

@@ -3,9 +3,11 @@
 
 use std::path::PathBuf;
 
-use serde::Deserialize;
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer};
 
 use super::{Error, clocks, disk};
+use crate::instrument::NoteNames;
 
 /// Who hands the instrument over.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
@@ -18,6 +20,16 @@ pub struct Workshop {
     pub address: Vec<String>,
     /// Terms, in the workshop's words.
     pub terms: Option<String>,
+    /// How notes are written wherever they are shown and typed.
+    #[serde(default, deserialize_with = "note_names")]
+    pub note_names: Option<NoteNames>,
+}
+
+fn note_names<'de, D: Deserializer<'de>>(field: D) -> Result<Option<NoteNames>, D::Error> {
+    let word = String::deserialize(field)?;
+    let known = NoteNames::ALL.map(|names| format!("`{}`", names.as_str())).join(", ");
+    let names = NoteNames::named(&word);
+    names.map(Some).ok_or_else(|| D::Error::custom(format!("`note_names` is one of {known}, not `{word}`")))
 }
 
 impl Workshop {
@@ -35,7 +47,7 @@ impl Workshop {
                 Ok(workshop) => (workshop, None),
                 Err(error) => {
                     let why = error.message().to_owned();
-                    let wanted = "it holds `name`, `address` (a list of lines) and `terms`";
+                    let wanted = "it holds `name`, `address` (a list of lines), `terms` and `note_names`";
                     (Self::default(), Some(format!("`{}` is left out: {why}; {wanted}", file.display())))
                 }
             },

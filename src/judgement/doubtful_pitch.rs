@@ -38,11 +38,14 @@ pub(crate) fn why_not_tuned(
         return None;
     }
     let PlatePlace { block, row, number } = &place.plate;
-    let note = instrument.plate(&place.plate).and_then(|(_, _, plate)| *plate.reeds.on(place.stroke));
-    let note = note.map_or(String::new(), |reed| format!(" `{}`", reed.note));
+    let found = instrument.plate(&place.plate);
+    let line = found.and_then(|(_, row, _)| row.lines.of(*number, place.stroke));
+    let line = line.map_or("plan.toml".to_owned(), |line| format!("plan.toml, line {line}"));
+    let note = found.and_then(|(_, _, plate)| *plate.reeds.on(place.stroke));
+    let note = note.map_or(String::new(), |reed| format!(" `{}`", reed.note.stored()));
     Some(format!(
         "it lies {:+.0} cents from the plan: plan or place is wrong, not the tuning. Look at note {number}{note} of row `{row}` \
-         of block `{block}` in plan.toml, and whether the take is of this reed",
+         of block `{block}` in {line}, and whether the take is of this reed",
         deviation.get()
     ))
 }

@@ -6,9 +6,12 @@ use jiff::Timestamp;
 
 use super::mark::{Happening, Mark};
 use super::rule::ValveRule;
+use super::sizes::sizes_at;
 use super::tray::{Condition, Lot, Tray};
 use super::work::{Source, Work};
-use crate::instrument::{Face, Instrument, Material, PerFace, PlatePlace, Spot, Valve, ValvePlace};
+use crate::instrument::{
+    Face, Instrument, Material, PerFace, PlatePlace, SizeRange, Spot, Valve, ValvePlace,
+};
 use crate::units::Millimetres;
 
 /// Plates and tray after all marks.
@@ -193,7 +196,8 @@ impl Bench {
 
     fn mark(&mut self, instrument: &Instrument, mark: &Mark) {
         for (place, face) in faces_of(instrument, &mark.spots, &mark.work) {
-            self.mark_face(&ValvePlace { plate: place, face }, mark);
+            let sizes = instrument.plate(&place).map(|(block, row, plate)| sizes_at(block, row, plate, face));
+            self.mark_face(&ValvePlace { plate: place, face }, mark, sizes.unwrap_or_default());
         }
         for spot in &mark.spots {
             let Some(plate) = self.plates.get_mut(plate_of(spot)) else { continue };
@@ -205,7 +209,12 @@ impl Bench {
         }
     }
 
-    fn mark_face(&mut self, place: &ValvePlace, mark: &Mark) {
+    fn mark_face(
+        &mut self,
+        place: &ValvePlace,
+        mark: &Mark,
+        (width, thickness): (Option<SizeRange>, Option<SizeRange>),
+    ) {
         let Some(plate) = self.plates.get_mut(&place.plate) else { return };
         let face = match place.face {
             Face::Outer => &mut plate.faces.outer,
@@ -226,7 +235,10 @@ impl Bench {
                     let said = (*condition != Condition::Unsaid).then_some(*condition);
                     let condition = said.or(before.as_ref().map(|lot| lot.condition)).unwrap_or(*condition);
                     let bin = bin.clone().or_else(|| before.as_ref().and_then(|lot| lot.bin.clone()));
-                    let lot = Lot { length, width: None, material, condition, bin, count: 1 };
+                    // What lay over the slot is as wide and as thick as the plan has it there.
+                    let size = |range: Option<SizeRange>| range.map(|range| range.middle());
+                    let (width, thickness) = (size(width), size(thickness));
+                    let lot = Lot { length, width, thickness, material, condition, bin, count: 1 };
                     face.put_by = Some(lot.clone());
                     let is_there = match &before {
                         // Where it was counted since, the count stands.

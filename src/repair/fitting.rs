@@ -6,7 +6,7 @@ use super::matching::{Cost, assign};
 use super::need::Need;
 use super::rule::{ValveRule, mm};
 use super::tray::{Condition, Lot, Tray};
-use crate::instrument::Material;
+use crate::instrument::{Material, place_ranges};
 use crate::units::Millimetres;
 
 /// The tray dealt out to the needs.
@@ -82,7 +82,7 @@ pub struct Strip {
     pub length: Millimetres,
     /// How wide: the longest valve and a kerf.
     pub width: Millimetres,
-    /// The width of one valve it was reckoned with.
+    /// The width of one valve it was reckoned with, of the widest where they differ.
     pub valve_width: Millimetres,
 }
 
@@ -120,6 +120,7 @@ pub fn fit(needs: &[Need], tray: &Tray, rule: &ValveRule) -> Fitting {
                     left.lots().iter().find(|there| there.is_same_kind(lot)).map_or(0, |lot| lot.count);
                 left.recount(Lot { count: there.saturating_sub(1), ..(*lot).clone() });
                 let trim = mm(trim_um(*length, lot, tolerance) as f64 / 1000.0);
+                let trim = trim.written(length.is_in_inches());
                 Choice::FromTray { lot: Lot { count: 1, ..(*lot).clone() }, trim }
             }
             _ => Choice::Cut,
@@ -209,8 +210,9 @@ impl Fitting {
             }
             _ if better == 0 => {
                 format!(
-                    "{head}; cut it new: no usable {} valve of that length or more is in the tray",
-                    need.material
+                    "{head}; cut it new: no usable {} valve of that length or more{} is in the tray",
+                    need.material,
+                    need.size_words()
                 )
             }
             _ => format!(
@@ -229,14 +231,23 @@ pub(crate) fn lot_words(lot: &Lot) -> String {
 /// What no piece that cannot be used may cost less than: more new valves than any bench has slots.
 const FORBIDDEN: Cost = Cost { cuts: 1_000_000_000, trimming: 0, condition: 0 };
 
+/// Two thicknesses this close feel the same between the fingers, mm (common practice, no source).
+const THICKNESS_TOLERANCE_MM: f64 = 0.1;
+
 /// What it costs to give a piece to a need; `None` when it cannot be used there.
 fn cost(need: &Need, length: Millimetres, lot: &Lot, tolerance: Millimetres) -> Option<Cost> {
     let is_long_enough = um(lot.length) + um(tolerance) >= um(length);
-    let is_wide_enough = match (need.width, lot.width) {
-        (Some(needed), Some(there)) => um(there) + um(tolerance) >= um(needed),
+    let is_wide_enough = match (need.width_range, need.width, lot.width) {
+        (Some(range), _, there) => there.is_some_and(|there| range.holds(there, tolerance.get())),
+        (None, Some(needed), Some(there)) => um(there) + um(tolerance) >= um(needed),
         _ => true,
     };
-    (lot.is_usable() && lot.material == need.material && is_long_enough && is_wide_enough).then(|| Cost {
+    // What was not measured may be anything.
+    let is_thick_enough = need
+        .thickness_range
+        .is_none_or(|range| lot.thickness.is_some_and(|there| range.holds(there, THICKNESS_TOLERANCE_MM)));
+    let fits = is_long_enough && is_wide_enough && is_thick_enough;
+    (lot.is_usable() && lot.material == need.material && fits).then(|| Cost {
         cuts: 0,
         trimming: trim_um(length, lot, tolerance),
         condition: worse(lot.condition) * um(length),
@@ -293,14 +304,26 @@ fn strips(rows: &[FittedNeed], tray: &Tray, rule: &ValveRule) -> Vec<Strip> {
         if lengths.is_empty() {
             continue;
         }
-        let valve_width = rule.width.unwrap_or_else(|| usual_width(tray, material));
+        // Each as wide as its slot wants it; the widest is named.
+        let usual = rule.width.unwrap_or_else(|| usual_width(tray, material));
+        let to_cut = || rows.iter().filter(|row| row.choice == Choice::Cut && row.need.material == material);
+        let widths: Vec<Millimetres> = to_cut()
+            .filter(|row| row.need.length.is_some())
+            .map(|row| row.need.width.unwrap_or(usual))
+            .collect();
+        let in_inches = to_cut().filter_map(|row| row.need.length).any(Millimetres::is_in_inches);
         let longest = lengths.iter().copied().fold(0.0, f64::max);
+        let across: f64 = widths.iter().map(|width| width.get() + rule.kerf.get()).sum();
+        let widest = widths
+            .iter()
+            .copied()
+            .fold(Millimetres::ZERO, |most, width| if width > most { width } else { most });
         strips.push(Strip {
             material,
             count: lengths.len(),
-            length: mm(lengths.len() as f64 * (valve_width.get() + rule.kerf.get())),
-            width: mm(longest + rule.kerf.get()),
-            valve_width,
+            length: mm((across * 1000.0).round() / 1000.0).written(in_inches),
+            width: mm(longest + rule.kerf.get()).written(in_inches),
+            valve_width: widest.written(in_inches),
         });
     }
     strips
@@ -321,7 +344,7 @@ fn usual_width(tray: &Tray, material: Material) -> Millimetres {
 fn shortened(places: &[String]) -> String {
     const SHOWN: usize = 3;
     match places.len() {
-        0..=SHOWN => places.join(", "),
+        0..=SHOWN => place_ranges(places),
         n => format!(
             "{} and {} more",
             places.iter().take(SHOWN).cloned().collect::<Vec<_>>().join(", "),

@@ -54,6 +54,12 @@ pub enum LengthError {
         /// As typed.
         text: String,
     },
+    /// Not the thickness of a valve.
+    #[error("`{text}` is no thickness of a valve")]
+    NotAThickness {
+        /// As typed.
+        text: String,
+    },
     /// Not `38mm=12`.
     #[error("`{text}` is not a length and a count")]
     NotACount {
@@ -80,6 +86,7 @@ impl LengthError {
                 format!("write `{likely} mm` if that is meant")
             }
             Self::NotAWidth { .. } => "give millimetres from 2 to 40: `7`, `6.5 mm`".into(),
+            Self::NotAThickness { .. } => "give millimetres from 0.05 to 5: `0.5`, `0.45 mm`".into(),
             Self::NotACount { .. } => {
                 format!("write the length, `=` and how many, 0 to {MOST_COUNT}: `38mm=12`")
             }
@@ -110,8 +117,7 @@ pub fn parse_length(text: &str) -> Result<Millimetres, LengthError> {
     let mm_each = match unit.as_str() {
         "" | "mm" => 1.0,
         "cm" => 10.0,
-        // Exact by definition since 1959 (ISO 31-1, from memory).
-        "in" | "in." | "inch" | "inches" | "\"" | "″" | "”" => 25.4,
+        "in" | "in." | "inch" | "inches" | "\"" | "″" | "”" => Millimetres::INCH_MM,
         _ => return Err(wrong()),
     };
     if unit.is_empty() && is_fraction {
@@ -127,7 +133,7 @@ pub fn parse_length(text: &str) -> Result<Millimetres, LengthError> {
         let likely = likely.into_iter().find(|&other| other != mm && is_length(other));
         return Err(LengthError::OutOfRange { text: text.to_owned(), mm, likely });
     }
-    Millimetres::new(mm).ok_or_else(wrong)
+    Millimetres::new(mm).map(|length| length.written(mm_each == Millimetres::INCH_MM)).ok_or_else(wrong)
 }
 
 /// `38`, `3.8`, `3,8`, `1 1/2`, `1-1/2`, `1½`, `3/4`; and whether a fraction is in it.
@@ -167,13 +173,25 @@ fn decimal(text: &str) -> Option<f64> {
     if is_number { plain.parse().ok() } else { None }
 }
 
+/// Read the thickness of a valve: 0.05 to 5 mm, where a bare number is always millimetres.
+pub fn parse_thickness(text: &str) -> Result<Millimetres, LengthError> {
+    bare_mm(text, 0.05..=5.0).ok_or_else(|| LengthError::NotAThickness { text: text.to_owned() })
+}
+
 /// Read the width of a valve: 2 to 40 mm, where a bare number is always millimetres.
 pub fn parse_width(text: &str) -> Result<Millimetres, LengthError> {
-    let plain = text.trim().to_lowercase().replace(',', ".");
-    let number = plain.strip_suffix("mm").unwrap_or(&plain).trim();
-    let is_number = number.len() <= 12 && number.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
-    let width = number.parse::<f64>().ok().filter(|width| is_number && (2.0..=40.0).contains(width));
-    width.and_then(Millimetres::new).ok_or_else(|| LengthError::NotAWidth { text: text.to_owned() })
+    bare_mm(text, 2.0..=40.0).ok_or_else(|| LengthError::NotAWidth { text: text.to_owned() })
+}
+
+/// A number of millimetres, or of inches where that is said.
+fn bare_mm(text: &str, range: std::ops::RangeInclusive<f64>) -> Option<Millimetres> {
+    let plain = text.trim().to_lowercase();
+    let in_inches = ["inches", "inch", "in", "\"", "″", "”"].iter().find_map(|unit| plain.strip_suffix(unit));
+    let number = in_inches.unwrap_or_else(|| plain.strip_suffix("mm").unwrap_or(&plain)).trim();
+    let (number, _) = number_of(number)?;
+    let mm = if in_inches.is_some() { rounded(number * Millimetres::INCH_MM) } else { number };
+    let length = Millimetres::new(mm).filter(|length| range.contains(&length.get()))?;
+    Some(length.written(in_inches.is_some()))
 }
 
 /// Read `38mm=12`: a length and how many of it there are.

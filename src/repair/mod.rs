@@ -12,7 +12,9 @@ mod matching;
 mod need;
 mod next_list;
 mod order;
+mod out_of_order;
 mod rule;
+mod sizes;
 mod standing;
 mod status;
 mod tray;
@@ -24,16 +26,17 @@ pub use bench::{Bench, FaceState, PlateState, ValveState};
 pub use count_check::{CountCheck, Difference, Totals, check};
 pub use fitting::{Choice, FittedNeed, Fitting, Strip, fit};
 pub use instrument_pitch::InstrumentPitch;
-pub use length::{LengthError, MOST_COUNT, parse_count, parse_length, parse_width};
+pub use length::{LengthError, MOST_COUNT, parse_count, parse_length, parse_thickness, parse_width};
 pub use mark::{Happening, Mark};
 pub use matching::{Cost, assign};
-pub use need::{Basis, Need, needs};
-pub use next_list::{NextStep, StepKind, Tick, next_list, stage};
+pub use need::{Basis, Need, needs, needs_now};
+pub use next_list::{NextStep, StepGroup, StepKind, Tick, grouped, next_list, stage};
 pub use order::{Warning, warnings};
+pub use out_of_order::{OutOfOrder, out_of_order, reeds_of_work};
 pub use rule::ValveRule;
 pub use standing::{
     Answer, Evidence, Noted, PassEvidence, PitchEvidence, PlateLies, PlateStanding, ReedStanding, ReedState,
-    Standing, TakeMoment, ValveStanding, ValveVerdict,
+    Standing, TakeMoment, ValveStanding, ValveVerdict, tested_by_changed,
 };
 pub use status::{FaceStatus, PlateStatus, status};
 pub use tray::{Condition, Lot, Tray};

@@ -4,7 +4,9 @@ use std::fmt;
 
 use super::bench::{Bench, FaceState};
 use super::rule::ValveRule;
-use crate::instrument::{Face, Instrument, Material, Stroke, Valve, ValvePlace};
+use super::sizes::sizes_at;
+use super::standing::{Standing, ValveVerdict};
+use crate::instrument::{Face, Instrument, Material, SizeRange, Stroke, Valve, ValvePlace};
 use crate::units::Millimetres;
 
 /// A slot that waits for a valve.
@@ -18,6 +20,10 @@ pub struct Need {
     pub basis: Basis,
     /// How wide it must be, where the plan says so.
     pub width: Option<Millimetres>,
+    /// Between which widths and thicknesses it may be, where the plan says so of its row.
+    pub width_range: Option<SizeRange>,
+    /// The same of its thickness.
+    pub thickness_range: Option<SizeRange>,
     /// What it is made of.
     pub material: Material,
     /// Whether it carries a helper spring.
@@ -48,9 +54,37 @@ impl fmt::Display for Basis {
     }
 }
 
+impl Need {
+    /// `, 6.5 mm to 8 mm wide, 0.5 mm thick`, as far as the plan says so.
+    pub fn size_words(&self) -> String {
+        let words = |range: Option<SizeRange>, how: &str| {
+            range.map_or(String::new(), |range| format!(", {} {how}", range.words()))
+        };
+        words(self.width_range, "wide") + &words(self.thickness_range, "thick")
+    }
+}
+
 /// Every slot where a valve is due and none is noted as fitted or kept, in the plan's order, outer before inner.
 pub fn needs(instrument: &Instrument, rule: &ValveRule, bench: &Bench) -> Vec<Need> {
     needs_where(instrument, rule, bench, |_, face| face.is_open())
+}
+
+/// What `valves` asks for: with a standing the valves that leak or are off; all open slots where every valve is renewed, or where
+/// nothing was recorded yet.
+pub fn needs_now(
+    instrument: &Instrument,
+    rule: &ValveRule,
+    bench: &Bench,
+    standing: &Standing,
+    renew_all: bool,
+) -> Vec<Need> {
+    if renew_all || standing.passes.is_empty() {
+        return needs(instrument, rule, bench);
+    }
+    needs_where(instrument, rule, bench, |place, face| {
+        let state = standing.valve(place).map(|valve| valve.state);
+        face.is_open() && matches!(state, Some(ValveVerdict::Leaks | ValveVerdict::Off))
+    })
 }
 
 /// The needs of the slots that `wanted` picks among those where a valve is due.
@@ -61,7 +95,7 @@ pub(crate) fn needs_where(
     wanted: impl Fn(&ValvePlace, &FaceState) -> bool,
 ) -> Vec<Need> {
     let mut found = Vec::new();
-    for (plate_place, block, _, plate) in instrument.plates() {
+    for (plate_place, block, row, plate) in instrument.plates() {
         for face in Face::BOTH {
             let place = ValvePlace { plate: plate_place.clone(), face };
             let Some(state) = bench.face(&place) else { continue };
@@ -78,7 +112,18 @@ pub(crate) fn needs_where(
                 (None, None, Some(slot)) => (Some(rule.length_over(slot)), Basis::Slot(slot)),
                 (None, None, None) => (None, Basis::Unknown),
             };
-            found.push(Need { place, length, basis, width: rule.width, material, helper_spring });
+            let (width_range, thickness_range) = sizes_at(block, row, plate, face);
+            let width = width_range.map(|range| range.middle()).or(rule.width);
+            found.push(Need {
+                place,
+                length,
+                basis,
+                width,
+                width_range,
+                thickness_range,
+                material,
+                helper_spring,
+            });
         }
     }
     found

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use super::standing::{ReedState, Standing, ValveVerdict};
 use super::work_list::{TaskValve, ValveTrouble, WorkList};
-use crate::instrument::{PlatePlace, ReedPlace, ValvePlace};
+use crate::instrument::{PlatePlace, ReedPlace, ValvePlace, place_ranges};
 
 /// A step of the list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,6 +34,8 @@ pub enum Tick {
     Mark(String),
     /// A new take of the reed, in a new pass where there is an older one.
     Record(ReedPlace),
+    /// New takes of all of these, once plates were put right.
+    RecordAll(Vec<ReedPlace>),
 }
 
 /// The kinds of steps, in the order they are best done.
@@ -118,8 +120,12 @@ pub fn next_list(standing: &Standing, work: &WorkList) -> Vec<NextStep> {
 fn swaps(standing: &Standing) -> Vec<NextStep> {
     let steps = standing.swaps.iter().filter_map(|swap| {
         let names: Vec<String> = swap.places.iter().map(ToString::to_string).collect();
-        let reed =
-            ReedPlace { plate: swap.places.first()?.clone(), stroke: crate::instrument::Stroke::Press };
+        // Both plates are heard again, on a stroke that sounded.
+        let reeds = swap.places.iter().map(|plate| {
+            let known = standing.reeds.iter().find(|reed| reed.place.plate == *plate);
+            let stroke = known.map_or(crate::instrument::Stroke::Press, |reed| reed.place.stroke);
+            ReedPlace { plate: plate.clone(), stroke }
+        });
         let (what, reason) = if swap.sure {
             ("put them right", "by their pitch they lie in each other's place")
         } else {
@@ -132,7 +138,7 @@ fn swaps(standing: &Standing) -> Vec<NextStep> {
             lift_plate: true,
             what: what.to_owned(),
             reason: reason.to_owned(),
-            tick: Tick::Record(reed),
+            tick: Tick::RecordAll(reeds.collect()),
         })
     });
     steps.collect()
@@ -264,8 +270,58 @@ impl Tick {
         match self {
             Tick::Mark(work) => format!("mark it `{work}`"),
             Tick::Record(reed) => format!("a new take of {reed}"),
+            Tick::RecordAll(reeds) => {
+                let names: Vec<String> = reeds.iter().map(ToString::to_string).collect();
+                format!("new takes of {}", names.join(" and "))
+            }
         }
     }
+}
+
+/// Steps of one kind that say the same of several places.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StepGroup<'a> {
+    /// The first of them; the others differ in their place alone.
+    pub first: &'a NextStep,
+    /// All their places.
+    pub places: Vec<String>,
+}
+
+impl StepGroup<'_> {
+    /// The places, told as ranges.
+    pub fn places_words(&self) -> String {
+        place_ranges(&self.places)
+    }
+
+    /// What closes them, in words.
+    pub fn tick_words(&self) -> String {
+        match &self.first.tick {
+            Tick::Record(_) if self.places.len() > 1 => "a new take of each".to_owned(),
+            tick => tick.words(),
+        }
+    }
+}
+
+/// The steps with those joined that say the same of several places.
+pub fn grouped<'a>(steps: &[&'a NextStep]) -> Vec<StepGroup<'a>> {
+    let mut groups: Vec<StepGroup> = Vec::new();
+    for step in steps {
+        let is_alike = |group: &&mut StepGroup| {
+            let first = group.first;
+            let ticks_alike = match (&first.tick, &step.tick) {
+                (Tick::Mark(left), Tick::Mark(right)) => left == right,
+                (Tick::Record(_), Tick::Record(_)) => true,
+                _ => false,
+            };
+            let alike = (first.kind, first.lift_plate) == (step.kind, step.lift_plate);
+            alike && first.what == step.what && first.reason == step.reason && ticks_alike
+        };
+        match groups.iter_mut().rev().find(is_alike) {
+            Some(group) => group.places.push(step.place.clone()),
+            None => groups.push(StepGroup { first: step, places: vec![step.place.clone()] }),
+        }
+    }
+    groups
 }
 
 impl TaskValve {

@@ -6,7 +6,7 @@ use super::bench::{Bench, FaceState, PlateState, ValveState, plate_of};
 use super::mark::{Happening, Mark};
 use super::rule::ValveRule;
 use super::work::Work;
-use crate::instrument::{Face, Instrument, PlatePlace, Spot, ValvePlace};
+use crate::instrument::{Face, Instrument, PlatePlace, Spot, ValvePlace, place_ranges};
 
 /// Something that was done too early, or too near to something else.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,7 +55,7 @@ fn against_bench(bench: &Bench, mark: &Mark) -> Vec<Warning> {
         Work::Waxed | Work::PutBack => {
             let open = plates(&|_, plate| plate.faces.inner.is_open());
             let text =
-                format!("{} {}, and its inner valve is not noted as fitted", open.join(", "), mark.work);
+                format!("{} {}, and its inner valve is not noted as fitted", place_ranges(&open), mark.work);
             found.extend(warning(
                 open,
                 text,
@@ -64,7 +64,7 @@ fn against_bench(bench: &Bench, mark: &Mark) -> Vec<Warning> {
         }
         Work::Tuned | Work::Filed(_) => {
             let open = plates(&|_, plate| Face::BOTH.iter().any(|face| plate.faces.on(*face).is_open()));
-            let text = format!("{} {} before its valves are done", open.join(", "), mark.work);
+            let text = format!("{} {} before its valves are done", place_ranges(&open), mark.work);
             found.extend(warning(
                 open,
                 text,
@@ -82,7 +82,7 @@ fn against_bench(bench: &Bench, mark: &Mark) -> Vec<Warning> {
                 };
                 Face::BOTH.iter().any(|face| is_named(*face) && fresh(plate.faces.on(*face)))
             });
-            let text = format!("{} cleaned with solvent after a valve was fitted", fitted.join(", "));
+            let text = format!("{} cleaned with solvent after a valve was fitted", place_ranges(&fitted));
             found.extend(warning(
                 fitted,
                 text,
@@ -100,7 +100,7 @@ fn against_bench(bench: &Bench, mark: &Mark) -> Vec<Warning> {
                 other => Face::BOTH.map(|face| is_off(plate_of(other), face)).to_vec(),
             };
             let twice: Vec<String> = mark.spots.iter().flat_map(of_spot).flatten().collect();
-            let text = format!("the valve of {} was noted as off before", twice.join(", "));
+            let text = format!("the valve of {} was noted as off before", place_ranges(&twice));
             found.extend(warning(
                 twice,
                 text,
@@ -120,7 +120,7 @@ fn against_bench(bench: &Bench, mark: &Mark) -> Vec<Warning> {
                     other => plate_of(other).to_string(),
                 })
                 .collect();
-            let text = format!("the plan has no valve at {}", none_due.join(", "));
+            let text = format!("the plan has no valve at {}", place_ranges(&none_due));
             found.extend(warning(none_due, text, "undo the mark, or correct plan.toml"));
         }
         _ => {}

@@ -13,6 +13,8 @@ pub struct Lot {
     pub length: Millimetres,
     /// How wide, where it was measured.
     pub width: Option<Millimetres>,
+    /// How thick, where it was measured.
+    pub thickness: Option<Millimetres>,
     /// What they are made of.
     pub material: Material,
     /// In which condition they are.
@@ -79,6 +81,7 @@ impl Lot {
     pub fn is_same_kind(&self, other: &Lot) -> bool {
         self.length == other.length
             && self.width == other.width
+            && self.thickness == other.thickness
             && self.material == other.material
             && self.condition == other.condition
             && is_same_bin(self.bin.as_deref(), other.bin.as_deref())
@@ -134,11 +137,13 @@ impl Tray {
         self.lots.sort_by(|left, right| {
             let by_length = right.length.get().total_cmp(&left.length.get());
             let width = |lot: &Lot| lot.width.map_or(0.0, Millimetres::get);
+            let thickness = |lot: &Lot| lot.thickness.map_or(0.0, Millimetres::get);
             by_length
                 .then(left.material.cmp(&right.material))
                 .then(left.condition.cmp(&right.condition))
                 .then_with(|| left.bin.cmp(&right.bin))
                 .then(width(left).total_cmp(&width(right)))
+                .then(thickness(left).total_cmp(&thickness(right)))
         });
     }
 

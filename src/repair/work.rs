@@ -294,10 +294,11 @@ fn filing(part: Part, words: &[&str], unknown: Unknown) -> Result<Filing, WorkEr
 
 fn valve_off(words: &[&str], unknown: Unknown) -> Result<Work, WorkError> {
     let (words, bin) = split_bin(words, unknown)?;
-    let (words, condition) = match words.split_last() {
-        Some((last, rest)) if last.parse::<Condition>().is_ok() => {
-            (rest, last.parse().unwrap_or(Condition::Unsaid))
-        }
+    // The condition before the length or behind it, as it comes to mind.
+    let condition = |word: Option<&&str>| word.and_then(|word| word.parse::<Condition>().ok());
+    let (words, condition) = match (words, condition(words.first()), condition(words.last())) {
+        ([rest @ .., _], _, Some(condition)) => (rest, condition),
+        ([_, rest @ ..], Some(condition), None) => (rest, condition),
         _ => (words, Condition::Unsaid),
     };
     Ok(Work::ValveOff { length: length(words)?, condition, bin })

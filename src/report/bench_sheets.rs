@@ -1,7 +1,8 @@
 //! Lists to lay on the bench: the work list and the fitting list, each one self-contained page for A4.
 
 use super::cautions::{Hazard, caution};
-use crate::repair::{Choice, Fitting, NextStep, StepKind, Task, WorkList};
+use crate::instrument::place_ranges;
+use crate::repair::{Choice, Fitting, NextStep, OutOfOrder, StepKind, Task, WorkList, grouped};
 
 /// The work list as an HTML page, rows in the plan's order, plates to lift first, with a box to tick for each valve.
 pub fn work_list_page(title: &str, list: &WorkList) -> String {
@@ -47,7 +48,7 @@ pub fn work_list_page(title: &str, list: &WorkList) -> String {
 }
 
 /// Everything that is open as an HTML page, in the order it is best done, with a box to tick for each step.
-pub fn next_list_page(title: &str, steps: &[NextStep]) -> String {
+pub fn next_list_page(title: &str, steps: &[NextStep], astray: &[OutOfOrder]) -> String {
     let mut body = String::new();
     if steps.is_empty() {
         body += "<p>Nothing is open.</p>\n";
@@ -59,16 +60,26 @@ pub fn next_list_page(title: &str, steps: &[NextStep]) -> String {
         }
         body += &format!("<h2>{} ({})</h2>\n<p>{}.</p>\n", kind.heading(), of_kind.len(), kind.why_now());
         body += "<table>\n<tr><th></th><th>Place</th><th>What</th><th>Why</th></tr>\n";
-        for step in of_kind {
+        for group in grouped(&of_kind) {
+            let step = group.first;
             let lift = if step.lift_plate { " (lift)" } else { "" };
             body += &format!(
                 "<tr><td class=\"tick\">☐</td><td>{}{lift}</td><td>{}</td><td>{}</td></tr>\n",
-                escape(&step.place),
+                escape(&group.places_words()),
                 escape(&step.what),
                 escape(&step.reason)
             );
         }
         body += "</table>\n";
+    }
+    if !astray.is_empty() {
+        body += "<h2>Done out of order: what can no longer be found out</h2>\n<ul>\n";
+        for one in astray {
+            let places = place_ranges(&one.places);
+            body +=
+                &format!("<li>{}: {}; {}</li>\n", escape(&places), escape(&one.what), escape(&one.instead));
+        }
+        body += "</ul>\n";
     }
     body += &cautions(&[Hazard::Knife, Hazard::Solvent, Hazard::Heat, Hazard::File]);
     page("What is next", title, "By all passes and notes of the job", &body)

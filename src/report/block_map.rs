@@ -286,7 +286,7 @@ fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject,
 
 /// A stroke's shape, its deviation, and an arrow where the reed should be moved.
 fn reed(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject, place: &ReedPlace) {
-    let Some(reed) = subject.findings.reeds.iter().find(|reed| reed.place == *place) else { return };
+    let Some(reed) = subject.reeds().iter().find(|reed| reed.place == *place) else { return };
     stroke_mark(sheet, (x + 8.0, y), place.stroke, false);
     let Ok(pitch) = &reed.pitch else {
         sheet.line(&[(x + 20.0, y), (x + 30.0, y)], TEXT, 1.0);

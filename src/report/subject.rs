@@ -2,7 +2,7 @@
 
 use super::close_up::ReedCloseUp;
 use crate::instrument::{Instrument, Plate, Stroke};
-use crate::judgement::{Comparison, Findings, ValveFinding};
+use crate::judgement::{Comparison, Findings, ReedFinding, ValveFinding};
 
 /// What the charts are about.
 #[derive(Debug, Clone, Copy)]
@@ -19,6 +19,8 @@ pub struct Subject<'a> {
     pub close_ups: &'a [ReedCloseUp],
     /// The valves as they stand by all passes and notes, for the map; without them it shows the pass.
     pub valves_now: Option<&'a [ValveFinding]>,
+    /// The newest pitch of each reed by all passes, for map and tuning chart; without them they show the pass.
+    pub reeds_now: Option<&'a [ReedFinding]>,
 }
 
 /// A pass before the one to draw.
@@ -34,6 +36,17 @@ impl Subject<'_> {
     /// The valves the map shows.
     pub(super) fn valves(&self) -> &[ValveFinding] {
         self.valves_now.unwrap_or(&self.findings.valves)
+    }
+
+    /// The reeds as they stand.
+    pub(super) fn reeds(&self) -> &[ReedFinding] {
+        self.reeds_now.unwrap_or(&self.findings.reeds)
+    }
+
+    /// The reeds of each pass that is drawn, the earlier first; of the later one as they stand.
+    pub(super) fn drawn_reeds(&self) -> Vec<&[ReedFinding]> {
+        let earlier = self.earlier.iter().map(|earlier| earlier.findings.reeds.as_slice());
+        earlier.chain([self.reeds()]).collect()
     }
 
     /// The passes that are drawn, the earlier first.

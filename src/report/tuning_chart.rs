@@ -64,10 +64,10 @@ impl Scale {
             (200.0, 100.0),
             (600.0, 200.0),
         ];
-        let passes = subject.passes();
-        let mut reaches: Vec<f64> = passes
-            .iter()
-            .flat_map(|findings| &findings.reeds)
+        let mut reaches: Vec<f64> = subject
+            .drawn_reeds()
+            .into_iter()
+            .flatten()
             .filter(|reed| reed.place.plate.block == block.name)
             .filter_map(|reed| reed.pitch.as_ref().ok())
             .map(|pitch| pitch.deviation.value.get().abs() + pitch.deviation.uncertainty.get().abs())
@@ -104,18 +104,27 @@ fn summary(subject: &Subject, block: &Block, portion: &Portion) -> Vec<String> {
     let shows = |place: &PlatePlace| {
         place.block == block.name && portion.strips.iter().any(|strip| strip.row.name == place.row)
     };
-    let reeds: Vec<_> = subject.findings.reeds.iter().filter(|reed| shows(&reed.place.plate)).collect();
+    let reeds: Vec<_> = subject.reeds().iter().filter(|reed| shows(&reed.place.plate)).collect();
     let tuned = |tune: Tune| {
         reeds.iter().filter(|reed| reed.pitch.as_ref().is_ok_and(|pitch| pitch.tune == Some(tune))).count()
     };
     let n_measured = reeds.iter().filter(|reed| reed.pitch.is_ok()).count();
     let work =
         list([count(tuned(Tune::Raise), "to raise"), count(tuned(Tune::Lower), "to lower")], "none to move");
+    // Where the pass has all of them itself, it is the pass that is told.
+    let own = |place: &ReedPlace| subject.findings.reeds.iter().find(|reed| reed.place == *place);
+    let others =
+        reeds.iter().filter(|reed| own(&reed.place).is_none_or(|own| own.pitch != reed.pitch)).count();
+    let told_by = match others {
+        0 => format!("Pass {}", subject.findings.pass),
+        n => {
+            format!("By the newest good take of each reed, {n} of them not of pass {}", subject.findings.pass)
+        }
+    };
     vec![
         subject.title.to_owned(),
         format!(
-            "Pass {}: {n_measured} of {} reeds measured, {work}. Deviation from the target in cents, A4\u{a0}=\u{a0}{:.1}\u{a0}Hz.",
-            subject.findings.pass,
+            "{told_by}: {n_measured} of {} reeds measured, {work}. Deviation from the target in cents, A4\u{a0}=\u{a0}{:.1}\u{a0}Hz.",
             reeds.len(),
             subject.instrument.tuning.reference.get(),
         ),
@@ -220,18 +229,18 @@ fn grid(sheet: &mut Sheet, frame: &Frame, tolerance: f64, slot: f64, n_plates: u
 
 /// The marks of one plate around `x`: press left of draw, the earlier pass left of the later one.
 fn reeds_of(sheet: &mut Sheet, frame: &Frame, subject: &Subject, place: &PlatePlace, x: f64, slot: f64) {
-    let passes = subject.passes();
+    let passes = subject.drawn_reeds();
     let n_columns = 2 * passes.len();
     let pitch = (slot / (n_columns as f64 + 0.6)).min(13.0);
     let mut column = -0.5 * (n_columns as f64 - 1.0);
     for stroke in Stroke::BOTH {
         let place = ReedPlace { plate: place.clone(), stroke };
         let mut previous = None;
-        for (k, findings) in passes.iter().enumerate() {
+        for (k, reeds) in passes.iter().enumerate() {
             let at_x = x + column * pitch;
             column += 1.0;
             let is_earlier = k + 1 < passes.len();
-            let Some(reed) = findings.reeds.iter().find(|reed| reed.place == place) else { continue };
+            let Some(reed) = reeds.iter().find(|reed| reed.place == place) else { continue };
             match &reed.pitch {
                 Ok(pitch) => {
                     let here = (at_x, pitch.deviation.value.get());

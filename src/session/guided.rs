@@ -320,6 +320,7 @@ impl<'a> Session<'a> {
             lossy: false,
             remarks: take.remarks.clone(),
             clock: self.setting.clock.clone(),
+            recorded: None,
         };
         let stored = match self.job.store_bytes(new, &audio::wav_bytes(&take)?)? {
             Stored::New(stored) | Stored::Again(stored) | Stored::Restored(stored) => stored,

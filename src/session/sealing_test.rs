@@ -196,6 +196,7 @@ impl<'a> SealingTest<'a> {
             lossy: take.lossy,
             remarks: take.remarks.clone(),
             clock: self.setting.clock.clone(),
+            recorded: None,
         };
         let part = SealPart { state, kind: self.kind };
         let stored = match self.job.store_seal_bytes(new, part, &audio::wav_bytes(&take)?)? {

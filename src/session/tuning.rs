@@ -612,6 +612,7 @@ impl<'a> Tuning<'a> {
             lossy: false,
             remarks: Vec::new(),
             clock: self.setting.clock.clone(),
+            recorded: None,
         };
         self.job.store_bytes(new, &audio::wav_bytes(&played.take)?)?;
         Ok(())

@@ -163,7 +163,13 @@ pub fn perform_part(seed: u64, offset_cents: f64) -> Performance {
             valves: PerFace { outer: Valve::None, inner: Valve::None },
         }
     });
-    let row = Row { name: "A".into(), tremolo: Tremolo::Even(Cents::ZERO), plates: plates.collect() };
+    let row = Row {
+        name: "A".into(),
+        tremolo: Tremolo::Even(Cents::ZERO),
+        plates: plates.collect(),
+        sizes: Default::default(),
+        lines: Default::default(),
+    };
     let instrument = instrument(Bellows::Unisonoric, vec![row]);
     let reeds: Vec<(ReedPlace, f64)> = instrument
         .reeds()
@@ -264,7 +270,13 @@ fn random_instrument(chance: &mut Chance) -> Instrument {
                 valves: PerFace { outer: Valve::None, inner: Valve::None },
             }
         });
-        Row { name: (*name).into(), tremolo: Tremolo::Even(Cents::ZERO), plates: plates.collect() }
+        Row {
+            name: (*name).into(),
+            tremolo: Tremolo::Even(Cents::ZERO),
+            plates: plates.collect(),
+            sizes: Default::default(),
+            lines: Default::default(),
+        }
     });
     let rows = rows.collect();
     instrument(bellows, rows)
@@ -284,7 +296,13 @@ pub fn row_of_notes(pitches: &[Hz]) -> Instrument {
             valves: PerFace { outer: Valve::None, inner: Valve::None },
         }
     });
-    let row = Row { name: "A".into(), tremolo: Tremolo::Even(Cents::ZERO), plates: plates.collect() };
+    let row = Row {
+        name: "A".into(),
+        tremolo: Tremolo::Even(Cents::ZERO),
+        plates: plates.collect(),
+        sizes: Default::default(),
+        lines: Default::default(),
+    };
     instrument(Bellows::Unisonoric, vec![row])
 }
 

@@ -103,6 +103,7 @@ impl Made {
             lossy: false,
             remarks: Vec::new(),
             clock: None,
+            recorded: None,
         };
         job.store_bytes(take, bytes).expect("a stored take");
     }

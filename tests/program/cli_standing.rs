@@ -34,25 +34,25 @@ const LEAK: (f64, f64) = (14.0, -26.0);
 
 /// How a take is sounded.
 #[derive(Clone, Copy, PartialEq)]
-enum As {
+pub(super) enum As {
     Tight,
     Leaking,
     /// So loud that nothing can be told of weak tones.
     Clipped,
 }
 
-fn platenote(at: &TempDir, words: &[&str]) -> assert_cmd::assert::Assert {
+pub(super) fn platenote(at: &TempDir, words: &[&str]) -> assert_cmd::assert::Assert {
     Command::new(assert_cmd::cargo::cargo_bin!("platenote")).current_dir(at.path()).args(words).assert()
 }
 
-fn lines(at: &TempDir, words: &[&str]) -> Vec<Value> {
+pub(super) fn lines(at: &TempDir, words: &[&str]) -> Vec<Value> {
     let output = platenote(at, words).success().get_output().stdout.clone();
     let text = String::from_utf8(output).expect("text");
     text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
 }
 
 /// A take of three seconds.
-fn sound(file: &Path, hz: f64, opposite_cents: f64, how: As, seed: u64) {
+pub(super) fn sound(file: &Path, hz: f64, opposite_cents: f64, how: As, seed: u64) {
     let partials = (1..=20).map(|number| f64::from(number).powf(-0.8)).collect();
     let mut spec = ToneSpec::plain(48_000, hz, partials, 3.0);
     (spec.lead_in_s, spec.attack_s, spec.snr_db) = (0.2, 0.15, Some(55.0));
@@ -94,7 +94,7 @@ fn pass(dir: &TempDir, name: &str, takes: &[(&str, As)]) -> String {
 }
 
 /// A job with four takes, the inner valve of A1 and the outer one of B1 leaking.
-fn job() -> TempDir {
+pub(super) fn job() -> TempDir {
     let dir = tempfile::tempdir().expect("a folder");
     platenote(&dir, &["new", "job", "--empty"]).success();
     std::fs::write(dir.path().join("job/plan.toml"), PLAN).expect("a plan");
@@ -109,13 +109,13 @@ fn job() -> TempDir {
 }
 
 /// The standing of a valve by `findings --json`.
-fn standing(dir: &TempDir, plate: &str, face: &str) -> Value {
+pub(super) fn standing(dir: &TempDir, plate: &str, face: &str) -> Value {
     let all = lines(dir, &["findings", "job", "--json"]);
     let is_it = |line: &Value| line["kind"] == "standing" && line["plate"] == plate && line["face"] == face;
     all.into_iter().find(is_it).expect("a standing for every slot")
 }
 
-fn steps(dir: &TempDir, step: &str) -> Vec<String> {
+pub(super) fn steps(dir: &TempDir, step: &str) -> Vec<String> {
     let all = lines(dir, &["next", "job", "--json"]);
     let of_kind = all.iter().filter(|line| line["kind"] == "next" && line["step"] == step);
     of_kind.map(|line| line["place"].as_str().expect("a place").to_owned()).collect()

@@ -38,7 +38,11 @@ fn a_tray_is_counted_dealt_out_and_carried_through_csv() {
         .stdout(is_empty())
         .stderr(contains("next:  write `38 mm` or `3.8 cm` if 38 mm is meant"));
     assert!(!dir.path().join("job/diary.jsonl").exists());
-    platenote(&dir, &["valves", "job", "--count", "38mm=2", "--count", "1.5in=0", "--bin", "1"]).success();
+    platenote(
+        &dir,
+        &["valves", "job", "--count", "38mm=2", "--count", "1.5in=0", "--condition", "flat", "--bin", "1"],
+    )
+    .success();
     platenote(
         &dir,
         &["valves", "job", "--count", "36 mm=1", "--bin", "2", "--condition", "curled", "--width", "6.5"],
@@ -50,10 +54,10 @@ fn a_tray_is_counted_dealt_out_and_carried_through_csv() {
     let list = said(&dir, &["valves", "job", "--stock", "--csv"]);
     assert_eq!(
         list,
-        "length,count,width,material,condition,bin\n38 mm,2,,leather,flat,1\n36 mm,1,6.5 mm,leather,curled,2\n"
+        "length,count,width,material,condition,bin,thickness\n38 mm,2,,leather,flat,1,\n36 mm,1,6.5 mm,leather,curled,2,\n"
     );
     fs::write(dir.path().join("tray.csv"), &list).unwrap();
-    platenote(&dir, &["valves", "job", "--count", "30=9"]).success();
+    platenote(&dir, &["valves", "job", "--count", "30=9", "--condition", "flat"]).success();
     platenote(&dir, &["valves", "job", "--import", "tray.csv"]).success();
     assert_eq!(said(&dir, &["valves", "job", "--stock", "--csv"]), list);
     fs::write(dir.path().join("bad.csv"), "length,count\n38 mm,2\n3.8,4\n").unwrap();
@@ -73,7 +77,7 @@ fn a_tray_is_counted_dealt_out_and_carried_through_csv() {
     let table = |name: &str| said(&dir, &["valves", "job", "--csv", "--table", name]);
     assert_eq!(table("cut"), "material,length_mm,count\nleather,38,1\nleather,35,1\n");
     assert_eq!(table("strip"), "material,count,length_mm,width_mm,valve_width_mm\nleather,2,14,38.5,6.5\n");
-    assert_eq!(table("left"), "length,count,width,material,condition,bin\n");
+    assert_eq!(table("left"), "length,count,width,material,condition,bin,thickness\n");
     assert_eq!(table("differences"), "place,text\n");
     assert!(table("count").contains("\nneeded,5\nusable,3\ncut,2\n"));
     platenote(&dir, &["valves", "job", "--table", "cut"]).code(2);
@@ -90,7 +94,7 @@ fn marks_take_ranges_and_several_places_and_are_taken_back_by_a_line() {
     let dir = with_job();
     for (words, answer) in [
         (vec!["A1", "outer", "cleaned"], "mark 1: bass A1 outer: cleaned\n"),
-        (vec!["A1..A3", "lifted"], "mark 2: bass A1, bass A2, bass A3: lifted\n"),
+        (vec!["A1..A3", "lifted"], "mark 2: bass A1-A3: lifted\n"),
         (
             vec!["bass", "A1", "inner", "A2", "inner", "valve", "fitted", "3.8cm", "bin", "1"],
             "mark 3: bass A1 inner, bass A2 inner: valve fitted 38 mm bin 1\n",

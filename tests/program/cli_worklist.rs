@@ -77,7 +77,8 @@ fn a_leak_that_is_heard_is_on_the_list_until_it_is_cured() {
     let dir = tempfile::tempdir().unwrap();
     platenote(&dir, &["new", "job", "--empty"]).success();
     std::fs::write(dir.path().join("job/plan.toml"), PLAN).unwrap();
-    platenote(&dir, &["valves", "job", "--count", "1 1/2 in=1", "--bin", "3"]).success();
+    platenote(&dir, &["valves", "job", "--count", "1 1/2 in=1", "--condition", "flat", "--bin", "3"])
+        .success();
     pass(&dir, "before", [("A1-press", false), ("A1-draw", true), ("A2-press", true), ("A2-draw", false)]);
 
     let tasks = lines(&dir, &["worklist", "job", "--json"]);
@@ -110,7 +111,7 @@ fn a_leak_that_is_heard_is_on_the_list_until_it_is_cured() {
     );
     platenote(&dir, &["worklist", "job"])
         .success()
-        .stdout(contains("bass A, lift:\n  bass A1 inner: leaks; 38 mm: 38.1 mm flat, bin 3"))
+        .stdout(contains("bass A, lift:\n  bass A1 inner: leaks; 38 mm: 1 1/2 in flat, bin 3"))
         .stdout(contains("bass A, plate stays:\n  bass A2 outer: leaks; 35 mm: cut new"))
         .stderr(contains("caution: "));
 

@@ -6,6 +6,8 @@ mod bench;
 mod cli_chart;
 mod cli_clock;
 mod cli_findings;
+mod cli_later_pass;
+mod cli_note_names;
 mod cli_read;
 mod cli_record;
 mod cli_report;

@@ -51,6 +51,7 @@ fn job(folder: &std::path::Path) -> Job {
                 lossy: false,
                 remarks: Vec::new(),
                 clock: None,
+                recorded: None,
             };
             writer.store_file(take, &sound).expect("a take");
         }

@@ -58,6 +58,19 @@ pub(in crate::bench_page) fn begin(
     if reeds.is_empty() {
         return Err(Error::NothingDue(facts.pass));
     }
+    // Takes of a reed whose valve was changed since its take here go into a pass of their own.
+    let now = jiff::Timestamp::now();
+    let takes: Vec<_> = reeds.iter().map(|reed| (reed.clone(), now)).collect();
+    let facts = match job.later_pass(&facts.pass, &takes) {
+        Some(later) => {
+            app.events.say(json!({"kind": "word", "text": later.words()}));
+            job.open_pass(
+                &later.name,
+                &PassChange { temperature_c, place: Some(facts.place), ..PassChange::default() },
+            )?
+        }
+        None => facts,
+    };
     let (orders, ordered) = channel();
     let app = app.clone();
     let run = move || {

@@ -13,9 +13,9 @@ const NAMED: usize = 6;
 /// Anchors as the plan writes them: `{ "A3" = 2.20, "E4" = 2.80 }`.
 fn anchors(tremolo: &Tremolo) -> Vec<(String, f64)> {
     match tremolo {
-        Tremolo::BeatsAt(anchors) => anchors.iter().map(|(note, beats)| (note.to_string(), *beats)).collect(),
+        Tremolo::BeatsAt(anchors) => anchors.iter().map(|(note, beats)| (note.stored(), *beats)).collect(),
         Tremolo::CentsAt(anchors) => {
-            anchors.iter().map(|(note, cents)| (note.to_string(), cents.get())).collect()
+            anchors.iter().map(|(note, cents)| (note.stored(), cents.get())).collect()
         }
         Tremolo::Even(_) => Vec::new(),
     }
@@ -87,7 +87,7 @@ pub(super) fn print_json(pass: &str, pairs: &[RankPair], together: &[TakeTogethe
         });
         let notes: Vec<_> = (pair.notes.iter().zip(pair.departures()))
             .map(|((place, beside), (_, off))| {
-                json!({"place": place.to_string(), "note": beside.note.to_string(), "beats_hz": beside.beats(),
+                json!({"place": place.to_string(), "note": beside.note.stored(), "beats_hz": beside.beats(),
                     "uncertainty_hz": beside.beats_uncertainty(), "off_plan_hz": off})
             })
             .collect();

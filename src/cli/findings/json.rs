@@ -144,7 +144,7 @@ impl<'a> ReedLine<'a> {
             kind: "reed",
             pass,
             place: reed.place.to_string(),
-            note: reed.note.to_string(),
+            note: reed.note.stored(),
             f0_hz: pitch.map(|pitch| pitch.f0.get()),
             target_hz: reed.target.get(),
             cents: pitch.map(|pitch| pitch.deviation.value.get()),

@@ -5,6 +5,8 @@ use super::keys::Key;
 use super::lines::Lines;
 use super::screen::Screen;
 use super::{Arguments, which};
+use jiff::Timestamp;
+
 use crate::audio::Microphone;
 use crate::cli::failure::{Ended, Failure};
 use crate::cli::output;
@@ -27,6 +29,9 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let input = microphone.input().clone();
     let facts = job.open_pass(&arguments.pass.name, &change)?;
     let reeds = which::reeds(&arguments, &job, &facts.pass)?;
+    let now = Timestamp::now();
+    let takes: Vec<_> = reeds.iter().map(|reed| (reed.clone(), now)).collect();
+    let facts = arguments.pass.open_for(&mut job, &change, &takes)?;
     if reeds.is_empty() {
         output::say(&format!("nothing is due in pass `{}`", facts.pass));
         output::say("next:  `--from PLACE` plays reeds once more, `--only doubtful` those that are in doubt");

@@ -6,6 +6,7 @@ use clap::Args;
 
 use crate::cli::clock::{self, TypedClock};
 use crate::cli::pass_arguments::PassArguments;
+use crate::cli::recorded::{self, TypedRecorded};
 
 /// Split one long recording of a block into takes: shows what is placed where, and stores with --accept
 #[derive(Args)]
@@ -41,6 +42,10 @@ pub(crate) struct Arguments {
     /// The clock it was recorded with: a device that `calibrate` knows, or ppm as `12.5±3`
     #[arg(long, value_name = "DEVICE|PPM", value_parser = clock::parse, allow_hyphen_values = true)]
     pub(super) clock: Option<TypedClock>,
+    /// When it was recorded: a day, a time with its offset, or `now`; it counts, not when the takes are stored [default: the
+    /// day of `--date`, else the file's own date]
+    #[arg(long, value_name = "WHEN", value_parser = recorded::parse)]
+    pub(super) recorded: Option<TypedRecorded>,
     /// Store the takes whose places are sure, and move what was stored at another place by mistake
     #[arg(long)]
     pub(super) accept: bool,
@@ -77,6 +82,7 @@ impl Arguments {
             block: None,
             stands: None,
             clock: None,
+            recorded: None,
             accept: false,
             sealed: false,
             doubtful: false,

@@ -1,11 +1,13 @@
 //! The recording goes by once more, and each placed note becomes a take.
 
+use jiff::Timestamp;
+
 use super::arguments::Arguments;
 use super::proposal::{Proposal, Row};
 use crate::audio;
 use crate::cli::failure::{Ended, Failure, print_error};
-use crate::cli::output;
-use crate::job::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Stored, TakeFacts};
+use crate::cli::{output, recorded};
+use crate::job::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Recorded, Stored, TakeFacts};
 use crate::segmentation::Cuts;
 use crate::take::Take;
 
@@ -18,6 +20,13 @@ pub(super) struct Kept {
     pub take: Option<String>,
     /// Where it was before it was moved.
     pub was: Option<String>,
+}
+
+/// How the notes are stored.
+struct How {
+    pass: String,
+    clock: Option<ClockFacts>,
+    recorded: Option<Recorded>,
 }
 
 /// Store the placed notes; for each row what became of it.
@@ -44,14 +53,20 @@ pub(super) fn keep(
     let clock = arguments.clock.as_ref().map(|clock| clock.at(proposal.streamed.rate_hz)).transpose()?;
     let mut job = JobWriter::open(&arguments.folder)?;
     output::say_oddities(&job);
-    arguments.pass.ask_if_near(&job)?;
-    let pass = job.open_pass(&arguments.pass.name, change)?.pass;
+    let recorded = recorded::of_file(&arguments.file, None, arguments.recorded, change.date);
+    let sounded = recorded.and_then(|told| told.before(Timestamp::now())).unwrap_or_else(Timestamp::now);
+    // What was stored of it before is put right where it is.
+    let is_bound = arguments.sealed || job.holds_sound(&arguments.pass.name, &proposal.sha256);
+    let is_kept = proposal.rows.iter().zip(&kept).filter(|(_, kept)| kept.state.is_empty() && !is_bound);
+    let takes: Vec<_> = is_kept.filter_map(|(row, _)| Some((row.place.clone()?, sounded))).collect();
+    let pass = arguments.pass.open_for(&mut job, change, &takes)?.pass;
+    let how = How { pass, clock, recorded };
     let channels = proposal.streamed.channels;
     let mut cuts = Cuts::new(&stretches, channels);
     let mut stop: Option<Failure> = None;
     let mut store = |job: &mut JobWriter, idx: usize, sound: Vec<f32>| {
         let Some(row) = proposal.rows.get(idx) else { return true };
-        match store(job, arguments, &pass, clock.clone(), proposal, row, sound) {
+        match store(job, arguments, &how, proposal, row, sound) {
             Ok(done) => kept.get_mut(idx).into_iter().for_each(|one| *one = done.clone()),
             Err(failure) => {
                 ended = Ended::CouldNot;
@@ -95,8 +110,7 @@ fn left_out(proposal: &Proposal, row: &Row, doubtful: bool) -> &'static str {
 fn store(
     job: &mut JobWriter,
     arguments: &Arguments,
-    pass: &str,
-    clock: Option<ClockFacts>,
+    how: &How,
     proposal: &Proposal,
     row: &Row,
     sound: Vec<f32>,
@@ -125,14 +139,15 @@ fn store(
         to_s: seconds(row.from + take.samples.len() as u64),
     };
     let new = NewTake {
-        pass: pass.to_owned(),
+        pass: how.pass.clone(),
         place: place.clone(),
         original: Some(proposal.name.clone()),
         extension: "wav".into(),
         why: why.clone(),
         lossy: proposal.streamed.lossy,
         remarks: std::mem::take(&mut take.remarks),
-        clock,
+        clock: how.clock.clone(),
+        recorded: how.recorded,
     };
     let bytes = audio::wav_bytes(&take)?;
     let stored = if arguments.sealed {

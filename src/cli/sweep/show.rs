@@ -60,7 +60,7 @@ fn as_table(proposal: &Proposal, kept: Option<&[Kept]>) -> Result<(), Failure> {
     }
     if !proposal.not_heard.is_empty() {
         let names: Vec<String> = proposal.not_heard.iter().map(ToString::to_string).collect();
-        output::line(&format!("not heard: {}", names.join(", ")))?;
+        output::line(&format!("not heard: {}", crate::instrument::place_ranges(&names)))?;
     }
     Ok(())
 }

@@ -9,11 +9,12 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 
 use super::failure::{Ended, Failure};
-use super::output;
 use super::status::differences_csv;
+use super::{output, pass};
+use crate::evaluation::{Detail, PassChoice};
 use crate::instrument::Material;
 use crate::job::{Error, Job, JobWriter, tray_from_csv, tray_to_csv};
-use crate::repair::{self, Condition, Lot, is_bin_name, parse_count, parse_width};
+use crate::repair::{self, Condition, Lot, is_bin_name, parse_count, parse_thickness, parse_width};
 use crate::report::fitting_page;
 
 /// Deal out the tray of old valves to the slots that need one, and say what to cut
@@ -38,8 +39,11 @@ pub(crate) struct Arguments {
     /// How wide the counted valves are
     #[arg(long, value_name = "MM", requires = "count")]
     width: Option<String>,
-    /// Their condition
-    #[arg(long, value_enum, value_name = "NAME", default_value = "flat")]
+    /// How thick the counted valves are
+    #[arg(long, value_name = "MM", requires = "count")]
+    thickness: Option<String>,
+    /// Their condition; valves of a condition nobody said are not dealt out
+    #[arg(long, value_enum, value_name = "NAME", default_value = "unsaid")]
     condition: ConditionName,
     /// Note a whole tray from a CSV list (docs/job-format.md lists its columns)
     #[arg(long, value_name = "FILE", conflicts_with = "count")]
@@ -47,6 +51,9 @@ pub(crate) struct Arguments {
     /// Show the tray alone; with --csv as a list that --import reads
     #[arg(long)]
     stock: bool,
+    /// Which valves are renewed, said once for the job: `all`, or what leaks or is missing
+    #[arg(long, value_enum, value_name = "WHICH")]
+    renew: Option<RenewName>,
     /// Say why each slot gets what it gets
     #[arg(long)]
     explain: bool,
@@ -87,6 +94,14 @@ enum TableName {
     Count,
 }
 
+#[derive(Clone, Copy, PartialEq, ValueEnum)]
+enum RenewName {
+    /// Every valve of the plan
+    All,
+    /// What leaks or is missing
+    Needed,
+}
+
 fn material_parser() -> impl TypedValueParser<Value = Material> {
     PossibleValuesParser::new(Material::ALL.map(Material::as_str))
         .try_map(|word| Material::named(&word).ok_or("no material"))
@@ -124,6 +139,14 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             None => job.count(&lots, false)?,
         }
         output::say(&format!("tray: {} valves, {before} before", job.bench().tray.count()));
+        if lots.iter().any(|lot| lot.condition == Condition::Unsaid && lot.count > 0) {
+            output::say(
+                "their condition was not said, so they are not dealt out: count them with --condition flat (stained, curled, scrap)",
+            );
+        }
+    }
+    if let Some(renew) = arguments.renew {
+        JobWriter::open(&arguments.folder)?.renew(renew == RenewName::All)?;
     }
     let job = Job::open(&arguments.folder)?;
     output::say_odd_lines(&job);
@@ -133,7 +156,16 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
         return Ok(Ended::Done);
     }
     let rule = job.valve_rule();
-    let needs = repair::needs(job.instrument(), rule, &bench);
+    let choice = PassChoice::with_the_one_before(&job, None)?;
+    let standing = pass::evaluate(&job, &choice, Detail::Findings)?.standing;
+    let needs = repair::needs_now(job.instrument(), rule, &bench, &standing, job.renews_all());
+    output::say(match (job.renews_all(), standing.passes.is_empty()) {
+        (true, _) => "every valve is renewed in this job; `--renew needed` asks for what leaks or is missing",
+        (false, true) => "nothing was recorded yet, so every slot without a noted valve is asked for",
+        (false, false) => {
+            "what leaks or is missing by the standing; `--renew all`, said once, asks for every valve"
+        }
+    });
     let fitting = repair::fit(&needs, &bench.tray, rule);
     let check = repair::check(job.instrument(), rule, &bench);
     if arguments.html {
@@ -163,6 +195,7 @@ fn counted(arguments: &Arguments) -> Result<Vec<Lot>, Failure> {
         return Err(Failure::bad_usage(format!("`{bin}` cannot name a bin"), next));
     }
     let width = arguments.width.as_deref().map(parse_width).transpose()?;
+    let thickness = arguments.thickness.as_deref().map(parse_thickness).transpose()?;
     let material = arguments.material;
     let condition = match arguments.condition {
         ConditionName::Flat => Condition::Flat,
@@ -174,7 +207,7 @@ fn counted(arguments: &Arguments) -> Result<Vec<Lot>, Failure> {
     let mut lots: Vec<Lot> = Vec::new();
     for text in &arguments.count {
         let (length, count) = parse_count(text)?;
-        let lot = Lot { length, width, material, condition, bin: arguments.bin.clone(), count };
+        let lot = Lot { length, width, thickness, material, condition, bin: arguments.bin.clone(), count };
         if lots.iter().any(|there| there.is_same_kind(&lot)) {
             let what = format!("{length} is counted twice");
             return Err(Failure::bad_usage(what, "give each length once, with its whole count"));

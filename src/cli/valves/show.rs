@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 use crate::cli::failure::Failure;
 use crate::cli::output;
 use crate::cli::status::{difference_json, difference_line};
+use crate::instrument::SizeRange;
 use crate::job::tray_to_csv;
 use crate::repair::{Choice, CountCheck, FittedNeed, Fitting, Lot};
 use crate::report::{Hazard, caution};
@@ -95,6 +96,7 @@ pub(super) fn json(fitting: &Fitting, check: &CountCheck) -> Result<(), Failure>
             "material": row.need.material.as_str(), "helper_spring": row.need.helper_spring,
             "from": from, "lot_length_mm": lot.map(|lot| lot.length.get()),
             "condition": lot.map(|lot| lot.condition.to_string()), "bin": lot.and_then(|lot| lot.bin.clone()),
+            "width_range_mm": range(row.need.width_range), "thickness_range_mm": range(row.need.thickness_range),
             "trim_mm": trim.map(Millimetres::get), "why": fitting.explain(row),
         }))?;
     }
@@ -129,6 +131,10 @@ pub(super) fn json(fitting: &Fitting, check: &CountCheck) -> Result<(), Failure>
     }))
 }
 
+fn range(range: Option<SizeRange>) -> Option<[f64; 2]> {
+    range.map(|range| [range.least.get(), range.most.get()])
+}
+
 /// Where a need is served from, by which lot, with how much trimmed.
 pub(super) fn choice(row: &FittedNeed) -> (&'static str, Option<&Lot>, Option<Millimetres>) {
     match &row.choice {
@@ -143,18 +149,21 @@ fn row_line(row: &FittedNeed) -> String {
     let length = need.length.map_or("?".to_owned(), |length| length.to_string());
     let gets = &row.choice;
     let spring = if need.helper_spring { ", helper spring" } else { "" };
-    format!("{:<16} {length:>8}  {gets}{spring}", need.place.to_string())
+    let sizes = need.size_words();
+    format!("{:<16} {length:>8}{sizes}  {gets}{spring}", need.place.to_string())
 }
 
 fn lot_line(lot: &Lot) -> String {
     let width = lot.width.map_or(String::new(), |width| format!(" × {width}"));
+    let thickness = lot.thickness.map_or(String::new(), |thickness| format!(" × {thickness}"));
     let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
-    format!("{} × {}{width}, {}, {}{bin}", lot.count, lot.length, lot.material, lot.condition)
+    format!("{} × {}{width}{thickness}, {}, {}{bin}", lot.count, lot.length, lot.material, lot.condition)
 }
 
 fn lot_json(kind: &str, lot: &Lot) -> Value {
     json!({
         "format": 1, "kind": kind, "length_mm": lot.length.get(), "width_mm": lot.width.map(Millimetres::get),
-        "material": lot.material.as_str(), "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count,
+        "thickness_mm": lot.thickness.map(Millimetres::get), "material": lot.material.as_str(),
+        "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count,
     })
 }

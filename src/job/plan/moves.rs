@@ -111,7 +111,8 @@ impl Plan {
         if instrument.blocks.is_empty() {
             return Err(("no plate would be left".into(), "leave one at the least".into()));
         }
-        Ok((Plan { instrument, ..self.clone() }, origins))
+        let numbers = self.numbers_after(&origins);
+        Ok((Plan { instrument, numbers, ..self.clone() }, origins))
     }
 }
 

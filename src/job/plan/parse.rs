@@ -4,6 +4,7 @@ use std::path::Path;
 
 use toml::de::DeTable;
 
+use super::numbers::{self, PlateNumbers};
 use super::reader::{self, Faults, Section, section_name, start_of};
 use super::{row, valves};
 use crate::instrument::{Bellows, Block, Instrument, Stroke, Temperament, Tuning};
@@ -24,6 +25,8 @@ pub struct Plan {
     pub instrument: Instrument,
     /// The numbers valves are cut by.
     pub valve_rule: ValveRule,
+    /// The number by which each plate is known in this job, wherever it lies; empty in plans that have none.
+    pub numbers: PlateNumbers,
 }
 
 impl Plan {
@@ -108,8 +111,9 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
     let assumed = bellows.unwrap_or(Bellows::Bisonoric);
     let sections = top.tables("block", faults);
     let mut blocks = Vec::new();
+    let mut numbers = numbers::Reader::default();
     for section in &sections {
-        blocks.extend(read_block(section, assumed, faults));
+        blocks.extend(read_block(section, assumed, &mut numbers, faults));
     }
     unique(sections.iter(), "block", faults);
     if sections.is_empty() && top.get("block").is_some() {
@@ -127,10 +131,16 @@ fn read_plan(top: &Section, faults: &mut Faults) -> Option<Plan> {
             blocks,
         },
         valve_rule: valve_rule?,
+        numbers: numbers.read,
     })
 }
 
-fn read_block(section: &Section, bellows: Bellows, faults: &mut Faults) -> Option<Block> {
+fn read_block(
+    section: &Section,
+    bellows: Bellows,
+    numbers: &mut numbers::Reader,
+    faults: &mut Faults,
+) -> Option<Block> {
     let keys = ["name", "outer_tongue_sounds_on", "leak_limit_db", "tolerance_cents", "row"];
     section.check_keys(&keys, faults);
     let name = section_name(section, "block", is_plain_name, PLAIN_NAME, faults);
@@ -147,7 +157,11 @@ fn read_block(section: &Section, bellows: Bellows, faults: &mut Faults) -> Optio
     let sections = section.tables("row", faults);
     let mut rows = Vec::new();
     for row_section in &sections {
-        rows.extend(row::read_row(row_section, bellows, outer_known, faults));
+        let row = row::read_row(row_section, bellows, outer_known, faults);
+        if let (Some(block), Some(row)) = (&name, &row) {
+            numbers.read_row(row_section, block, row, faults);
+        }
+        rows.extend(row);
     }
     unique(sections.iter(), "row", faults);
     Some(Block {

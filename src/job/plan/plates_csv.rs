@@ -71,15 +71,22 @@ fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
                 }
             }
             let plates = plates.into_values().map(|(_, plate)| plate).collect();
-            built_rows.push(Row { name: row, tremolo: Tremolo::Even(Cents::ZERO), plates });
+            built_rows.push(Row {
+                name: row,
+                tremolo: Tremolo::Even(Cents::ZERO),
+                plates,
+                sizes: Default::default(),
+                lines: Default::default(),
+            });
         }
         built.push(Block::new(name, built_rows));
     }
     let bisonoric = built.iter().flat_map(|block| &block.rows).flat_map(|row| &row.plates).any(|plate| {
         matches!((plate.reeds.press, plate.reeds.draw), (Some(press), Some(draw)) if press.note != draw.note)
     });
-    Ok(Plan {
+    let plan = Plan {
         title: "New job".into(),
+        numbers: BTreeMap::new(),
         valve_rule: ValveRule::default(),
         instrument: Instrument {
             bellows: if bisonoric { Bellows::Bisonoric } else { Bellows::Unisonoric },
@@ -90,7 +97,8 @@ fn read(bytes: &[u8], file: &Path) -> Result<Plan, Error> {
             },
             blocks: built,
         },
-    })
+    };
+    Ok(plan.numbered(1))
 }
 
 /// The entry of that name (in any case), made where there is none.
@@ -169,7 +177,7 @@ fn note(text: &str) -> Result<Option<Note>, Wrong> {
     if text.is_empty() || text == "-" {
         return Ok(None);
     }
-    text.parse().map(Some).map_err(|_| {
+    Note::typed(text).map(Some).map_err(|_| {
         let right =
             "write a letter A to G, `#` or `b` where needed, and the octave: `F#2`; leave empty for no reed";
         (format!("`{text}` is not a note"), right.into())
@@ -179,11 +187,11 @@ fn note(text: &str) -> Result<Option<Note>, Wrong> {
 /// A length; `None` where the cell is empty or `?`.
 fn length(text: &str, column: &str) -> Result<Option<Millimetres>, Wrong> {
     let Some(read) = length_in_words(text) else { return Ok(None) };
-    let mm = read.map_err(|(wrong, right)| {
+    let length = read.map_err(|(wrong, right)| {
         (
             format!("{column}: {wrong}"),
             format!("{right}; 0 for none, and leave it empty when it is not known"),
         )
     })?;
-    Ok(Millimetres::new(mm))
+    Ok(Some(length))
 }

@@ -53,9 +53,14 @@ impl<'t> Faults<'t> {
         Self { text, list: Vec::new() }
     }
 
-    pub(super) fn add(&mut self, at: usize, key: &str, wrong: impl Into<String>, right: impl Into<String>) {
+    /// The line a byte stands on, counted from 1.
+    pub(super) fn line_of(&self, at: usize) -> usize {
         let before = self.text.as_bytes().get(..at.min(self.text.len())).unwrap_or_default();
-        let line = 1 + before.iter().filter(|&&byte| byte == b'\n').count();
+        1 + before.iter().filter(|&&byte| byte == b'\n').count()
+    }
+
+    pub(super) fn add(&mut self, at: usize, key: &str, wrong: impl Into<String>, right: impl Into<String>) {
+        let line = self.line_of(at);
         self.list.push(Fault { line, key: key.into(), wrong: wrong.into(), right: right.into() });
     }
 

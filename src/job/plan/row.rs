@@ -3,7 +3,7 @@
 use super::reader::{Faults, Section, Value, section_name, start_of};
 use super::valves::length;
 use crate::instrument::{
-    Bellows, Face, Material, Note, PerFace, PerStroke, Plate, Reed, Row, Stroke, Tremolo, Valve,
+    Bellows, Face, Material, Note, PerFace, PerStroke, PlanLines, Plate, Reed, Row, Stroke, Tremolo, Valve,
 };
 use crate::units::{Cents, Millimetres};
 
@@ -21,10 +21,13 @@ pub(super) fn read_row(
     let keys = [
         "name",
         "notes",
+        "plates",
         "valves_mm",
         "slots_mm",
         "material",
         "helper_springs",
+        "valve_width_mm",
+        "valve_thickness_mm",
         "tremolo_cents",
         "tremolo_beats_hz",
     ];
@@ -33,8 +36,9 @@ pub(super) fn read_row(
     let fits = |name: &str| name.chars().all(char::is_alphabetic) && (1..=8).contains(&name.chars().count());
     let name = section_name(section, "row", fits, right, faults);
     let tremolo = read_tremolo(section, faults);
-    let notes = read_notes(section, bellows, faults)?;
+    let (notes, lines) = read_notes(section, bellows, faults)?;
     let count = notes.len();
+    let sizes = super::sizes::read(section, faults);
     let lengths = read_pairs(section, "valves_mm", ["outer", "inner"], count, faults, length);
     let slots = read_pairs(section, "slots_mm", ["press", "draw"], count, faults, length);
     let materials =
@@ -44,7 +48,7 @@ pub(super) fn read_row(
     let springs = read_springs(section, name.as_deref(), count, faults);
     let mut plates = Vec::with_capacity(count);
     for (idx, (press, draw)) in notes.into_iter().enumerate() {
-        let slot = |side: usize| pick(&slots, idx, side).filter(|mm| *mm > 0.0).and_then(Millimetres::new);
+        let slot = |side: usize| pick(&slots, idx, side).filter(|slot| slot.get() > 0.0);
         let reeds = PerStroke {
             press: press.map(|note| Reed { note, slot: slot(0) }),
             draw: draw.map(|note| Reed { note, slot: slot(1) }),
@@ -54,11 +58,11 @@ pub(super) fn read_row(
             // A valve lies over the slot of the tongue on the other face, which sounds on the other stroke.
             let tested_by = if face == Face::Outer { outer } else { outer.other() };
             let length_mm = pick(&lengths, idx, side);
-            if reeds.on(tested_by.other()).is_none() || length_mm == Some(0.0) {
+            if reeds.on(tested_by.other()).is_none() || length_mm == Some(Millimetres::ZERO) {
                 return Valve::None;
             }
             Valve::Fitted {
-                length: length_mm.and_then(Millimetres::new),
+                length: length_mm,
                 material: pick(&materials, idx, side).unwrap_or(Material::Leather),
                 helper_spring: springs.get(idx).is_some_and(|pair| pair[side]),
             }
@@ -66,7 +70,7 @@ pub(super) fn read_row(
         plates
             .push(Plate { reeds, valves: PerFace { outer: valve(Face::Outer), inner: valve(Face::Inner) } });
     }
-    Some(Row { name: name?, tremolo: tremolo?, plates })
+    Some(Row { name: name?, tremolo: tremolo?, plates, sizes, lines })
 }
 
 type Pair<T> = [Option<T>; 2];
@@ -80,14 +84,16 @@ fn read_notes(
     section: &Section,
     bellows: Bellows,
     faults: &mut Faults,
-) -> Option<Vec<(Option<Note>, Option<Note>)>> {
+) -> Option<(Vec<(Option<Note>, Option<Note>)>, PlanLines)> {
     const RIGHT: &str = "a list of notes, `[\"E2\", \"F2\"]`, or `{ press = […], draw = […] }`";
     let Some(value) = section.get("notes") else {
         faults.add(section.at, "notes", "this [[block.row]] has none", format!("add {RIGHT}"));
         return None;
     };
     if value.get_ref().as_array().is_some() {
-        return Some(note_list(value, faults)?.into_iter().map(|note| (note, note)).collect());
+        let lines = lines_of(value, faults).into_iter().map(|line| [line; 2]);
+        let lines = PlanLines(lines.collect());
+        return Some((note_list(value, faults)?.into_iter().map(|note| (note, note)).collect(), lines));
     }
     let Some(table) = value.get_ref().as_table() else {
         faults.other_kind("notes", value, RIGHT);
@@ -99,6 +105,8 @@ fn read_notes(
         faults.add(strokes.at, "notes", "press and draw are not both there", format!("give {RIGHT}"));
         return None;
     };
+    let lines = lines_of(press, faults).into_iter().zip(lines_of(draw, faults));
+    let lines = PlanLines(lines.map(|(press, draw)| [press, draw]).collect());
     let (press, draw_notes) = (note_list(press, faults)?, note_list(draw, faults)?);
     if press.len() != draw_notes.len() {
         let wrong = format!("{} notes on press and {} on draw", press.len(), draw_notes.len());
@@ -111,7 +119,8 @@ fn read_notes(
             if let (Some(press), Some(draw)) = pair
                 && press != draw
             {
-                let wrong = format!("plate {number} gives {press} on press and {draw} on draw");
+                let wrong =
+                    format!("plate {number} gives {} on press and {} on draw", press.stored(), draw.stored());
                 faults.add(
                     start_of(draw_value(&strokes, value)),
                     "notes",
@@ -121,7 +130,13 @@ fn read_notes(
             }
         }
     }
-    Some(pairs)
+    Some((pairs, lines))
+}
+
+/// The line each item of a list stands on.
+fn lines_of(value: &Value, faults: &Faults) -> Vec<usize> {
+    let items = value.get_ref().as_array().into_iter().flat_map(|array| array.iter());
+    items.map(|item| faults.line_of(item.span().start)).collect()
 }
 
 fn draw_value<'a, 't>(strokes: &Section<'a, 't>, otherwise: &'a Value<'t>) -> &'a Value<'t> {

@@ -1,5 +1,7 @@
 //! Plans to begin with: three built-in instruments and a commented one to fill in.
 
+use std::collections::BTreeMap;
+
 use super::Plan;
 use crate::instrument::{
     Bellows, Block, Instrument, Material, Note, PerFace, PerStroke, Plate, Reed, Row, Temperament, Tremolo,
@@ -46,8 +48,9 @@ fn with_note(plan: &Plan) -> String {
 }
 
 fn plan(title: &str, bellows: Bellows, (block, rows): (&str, Vec<Row>)) -> Plan {
-    Plan {
+    let plan = Plan {
         title: title.to_owned(),
+        numbers: BTreeMap::new(),
         valve_rule: ValveRule::default(),
         instrument: Instrument {
             bellows,
@@ -58,7 +61,8 @@ fn plan(title: &str, bellows: Bellows, (block, rows): (&str, Vec<Row>)) -> Plan 
             },
             blocks: vec![Block::new(block.to_owned(), rows)],
         },
-    }
+    };
+    plan.numbered(1)
 }
 
 fn bass_rows() -> (&'static str, Vec<Row>) {
@@ -91,7 +95,13 @@ fn bisonoric_rows() -> (&'static str, Vec<Row>) {
 }
 
 fn row(name: &str, plates: Vec<Plate>) -> Row {
-    Row { name: name.to_owned(), tremolo: Tremolo::Even(Cents::ZERO), plates }
+    Row {
+        name: name.to_owned(),
+        tremolo: Tremolo::Even(Cents::ZERO),
+        plates,
+        sizes: Default::default(),
+        lines: Default::default(),
+    }
 }
 
 /// A plate with both reeds and both valves; no valves where `valve_mm` is `None`.

@@ -23,7 +23,7 @@ const KEYS: [(&str, f64, f64); 7] = [
 
 /// A length, mm: a bare number from 10 on, or in quotes with its unit; "?" stands for one that is not known, which is
 /// `None` without a fault.
-pub(super) fn length(key: &str, value: &Value, faults: &mut Faults) -> Option<f64> {
+pub(super) fn length(key: &str, value: &Value, faults: &mut Faults) -> Option<Millimetres> {
     let read = match value.get_ref().as_str() {
         Some(text) => length_in_words(text)?,
         None => bare_length(faults.number_within(key, value, (0.0, LONGEST_MM), "mm, 0 for none")?),
@@ -38,29 +38,33 @@ pub(super) fn length(key: &str, value: &Value, faults: &mut Faults) -> Option<f6
 }
 
 /// A length in a cell of a list or in quotes; `None` for `?` or nothing.
-pub(super) fn length_in_words(text: &str) -> Option<Result<f64, (String, String)>> {
+pub(super) fn length_in_words(text: &str) -> Option<Result<Millimetres, (String, String)>> {
     let text = text.trim();
     if text.is_empty() || text == "?" {
         return None;
     }
     if text.bytes().all(|byte| matches!(byte, b'0' | b'.' | b',')) && text.contains('0') {
-        return Some(Ok(0.0));
+        return Some(Ok(Millimetres::ZERO));
     }
-    let read = parse_length(text).map(Millimetres::get);
+    let read = parse_length(text);
     Some(read.map_err(|error| (error.to_string(), error.next())))
 }
 
 /// A length as the plan and its lists write it, so that it is read back the same.
-pub(super) fn length_to_toml(mm: f64) -> String {
+pub(super) fn length_to_toml(length: Millimetres) -> String {
+    let mm = length.get();
+    if length.is_in_inches() {
+        return format!("\"{length}\"");
+    }
     if mm == 0.0 || mm >= BARE_FROM_MM { format!("{mm:?}") } else { format!("\"{mm} mm\"") }
 }
 
-fn bare_length(mm: f64) -> Result<f64, (String, String)> {
+fn bare_length(mm: f64) -> Result<Millimetres, (String, String)> {
     if mm == 0.0 || mm >= BARE_FROM_MM {
-        return Ok(mm);
+        return Ok(Millimetres::new(mm).unwrap_or(Millimetres::ZERO));
     }
     match parse_length(&mm.to_string()) {
-        Ok(length) => Ok(length.get()),
+        Ok(length) => Ok(length),
         Err(error) => {
             let next = format!("{}; lengths with a unit are put in quotes", error.next());
             Err((error.to_string(), next))

@@ -1,11 +1,13 @@
 //! The plan as text that people go on editing.
 
-use crate::units::Cents;
+use crate::units::{Cents, Millimetres};
 use std::fmt::Write;
 
 use super::valves::length_to_toml;
-use super::{FORMAT, Plan};
-use crate::instrument::{Block, Face, Material, Note, PerFace, Row, Stroke, Temperament, Tremolo, Valve};
+use super::{FORMAT, Plan, PlateNumbers};
+use crate::instrument::{
+    Block, Face, Material, Note, PerFace, PlatePlace, Row, Stroke, Temperament, Tremolo, Valve,
+};
 
 impl Plan {
     /// The plan as `plan.toml` text; reading it back gives the same plan.
@@ -40,7 +42,7 @@ fn to_toml(plan: &Plan) -> String {
     }
     text += &super::valves::to_toml(&plan.valve_rule);
     for block in &instrument.blocks {
-        write_block(&mut text, block);
+        write_block(&mut text, block, &plan.numbers);
     }
     text
 }
@@ -50,7 +52,7 @@ pub(super) fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 
-fn write_block(text: &mut String, block: &Block) {
+fn write_block(text: &mut String, block: &Block, numbers: &PlateNumbers) {
     // Writing to a String cannot fail.
     let _ = write!(
         text,
@@ -61,11 +63,11 @@ fn write_block(text: &mut String, block: &Block) {
         block.tolerance.get(),
     );
     for row in &block.rows {
-        write_row(text, row, block);
+        write_row(text, row, block, numbers);
     }
 }
 
-fn write_row(text: &mut String, row: &Row, block: &Block) {
+fn write_row(text: &mut String, row: &Row, block: &Block, numbers: &PlateNumbers) {
     *text += &format!("\n[[block.row]]\nname = {}\n", quoted(&row.name));
     let notes =
         |stroke: Stroke| row.plates.iter().map(move |plate| plate.reeds.on(stroke).map(|reed| reed.note));
@@ -75,6 +77,14 @@ fn write_row(text: &mut String, row: &Row, block: &Block) {
         let line = |stroke| notes(stroke).map(note).collect::<Vec<_>>().join(", ");
         *text +=
             &format!("notes = {{ press = [{}], draw = [{}] }}\n", line(Stroke::Press), line(Stroke::Draw));
+    }
+    let number = |at: usize| {
+        let number = u32::try_from(at + 1).unwrap_or(u32::MAX);
+        let place = PlatePlace { block: block.name.clone(), row: row.name.clone(), number };
+        numbers.get(&place).copied().unwrap_or(0)
+    };
+    if (0..row.plates.len()).any(|at| number(at) != 0) {
+        *text += &list("plates", (0..row.plates.len()).map(|at| number(at).to_string()));
     }
     let valves: Vec<PerFace<Valve>> = row.plates.iter().map(|plate| plate.valves).collect();
     // A face without a slot has no valve whatever the list says, so it does not make a length worth writing.
@@ -92,11 +102,11 @@ fn write_row(text: &mut String, row: &Row, block: &Block) {
     }
     let slot = |idx: usize, stroke| {
         let reed = row.plates.get(idx).and_then(|plate| *plate.reeds.on(stroke));
-        reed.and_then(|reed| reed.slot).map(|slot| slot.get())
+        reed.and_then(|reed| reed.slot)
     };
     let strokes = Stroke::BOTH;
     if (0..row.plates.len()).any(|idx| strokes.into_iter().any(|stroke| slot(idx, stroke).is_some())) {
-        let number = |idx, stroke| length_to_toml(slot(idx, stroke).unwrap_or(0.0));
+        let number = |idx, stroke| length_to_toml(slot(idx, stroke).unwrap_or(Millimetres::ZERO));
         let pairs =
             (0..row.plates.len()).map(|idx| both(number(idx, Stroke::Press), number(idx, Stroke::Draw)));
         *text += &list("slots_mm", pairs);
@@ -109,18 +119,20 @@ fn write_row(text: &mut String, row: &Row, block: &Block) {
     if !springs.is_empty() {
         *text += &list("helper_springs", springs.into_iter());
     }
+    *text += &super::sizes::to_toml("valve_width_mm", &row.sizes.width);
+    *text += &super::sizes::to_toml("valve_thickness_mm", &row.sizes.thickness);
     *text += &tremolo(&row.tremolo);
 }
 
 fn note(note: Option<Note>) -> String {
-    note.map_or("\"-\"".into(), |note| format!("\"{note}\""))
+    note.map_or("\"-\"".into(), |note| format!("\"{}\"", note.stored()))
 }
 
 fn length(valve: Valve) -> String {
     match valve {
         Valve::None => "0".into(),
         Valve::Fitted { length: None, .. } => "\"?\"".into(),
-        Valve::Fitted { length: Some(length), .. } => length_to_toml(length.get()),
+        Valve::Fitted { length: Some(length), .. } => length_to_toml(length),
     }
 }
 
@@ -155,7 +167,7 @@ fn springs(row: &Row) -> Vec<String> {
 fn tremolo(tremolo: &Tremolo) -> String {
     let anchors = |points: Vec<(Note, f64)>| {
         let pairs: Vec<String> =
-            points.iter().map(|(note, value)| format!("\"{note}\" = {value:?}")).collect();
+            points.iter().map(|(note, value)| format!("\"{}\" = {value:?}", note.stored())).collect();
         format!("{{ {} }}\n", pairs.join(", "))
     };
     match tremolo {

@@ -19,7 +19,7 @@ use crate::judgement::Swap;
 
 pub use evidence::{Noted, PassEvidence, TakeMoment};
 pub use reed::{PitchEvidence, ReedStanding, ReedState};
-pub use valve::{Answer, Evidence, ValveStanding, ValveVerdict};
+pub use valve::{Answer, Evidence, ValveStanding, ValveVerdict, tested_by_changed};
 
 /// What holds now.
 #[derive(Debug, Clone, PartialEq)]

@@ -25,6 +25,8 @@ pub struct ReedStanding {
     pub unanswered: Option<String>,
     /// The newest work that moves the pitch.
     pub worked: Option<Noted>,
+    /// The first such work.
+    pub first_worked: Option<Noted>,
     /// Every pitch, oldest first, the newest one included.
     pub heard: Vec<PitchEvidence>,
 }
@@ -138,6 +140,7 @@ impl ReedStanding {
             evidence: None,
             unanswered: None,
             worked: None,
+            first_worked: None,
             heard: Vec::new(),
         }
     }
@@ -166,6 +169,7 @@ impl ReedStanding {
                 if self.evidence.is_some() {
                     (self.state, self.since) = (ReedState::WorkedOn, Some(noted.day));
                 }
+                self.first_worked.get_or_insert_with(|| noted.clone());
                 self.worked = Some(noted);
             }
         }

@@ -28,6 +28,8 @@ pub struct ValveStanding {
     pub unanswered: Option<Evidence>,
     /// The newest change.
     pub changed: Option<Noted>,
+    /// The first change.
+    pub first_changed: Option<Noted>,
     /// Evidence that no longer speaks, oldest first.
     pub historic: Vec<Evidence>,
 }
@@ -138,6 +140,13 @@ pub(super) fn standings(
     slots.map(standing).collect()
 }
 
+/// Whether the mark is a change of the valve that is tested by sounding `reed`.
+pub fn tested_by_changed(instrument: &Instrument, mark: &Mark, reed: &ReedPlace) -> bool {
+    let face = instrument.plate(&reed.plate).map(|(block, ..)| block.face_tested_by(reed.stroke));
+    let changed = changes(instrument, &[mark]);
+    changed.iter().any(|(valve, _)| valve.plate == reed.plate && Some(valve.face) == face)
+}
+
 /// Every change of a valve: what was heard through the old one says nothing of the new one.
 fn changes(instrument: &Instrument, marks: &[&Mark]) -> Vec<(ValvePlace, Noted)> {
     let is_change =
@@ -199,6 +208,7 @@ impl ValveStanding {
             evidence: None,
             unanswered: None,
             changed: None,
+            first_changed: None,
             historic: Vec::new(),
         }
     }
@@ -208,6 +218,7 @@ impl ValveStanding {
             Step::Changed(noted) => {
                 self.since = Some(noted.day);
                 self.state = ValveVerdict::Changed;
+                self.first_changed.get_or_insert_with(|| noted.clone());
                 self.changed = Some(noted);
                 self.unanswered = None;
             }

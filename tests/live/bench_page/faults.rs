@@ -30,6 +30,7 @@ fn job(folder: &Path) {
         lossy: false,
         remarks: Vec::new(),
         clock: None,
+        recorded: None,
     };
     job.store_bytes(new, &bytes).unwrap();
     job.open_pass("later", &PassChange::default()).unwrap();
@@ -155,6 +156,7 @@ fn small_things_that_went_wrong_go_right() {
         lossy: false,
         remarks: Vec::new(),
         clock: None,
+        recorded: None,
     };
     writer.store_bytes(new, &sound).unwrap();
     drop(writer);

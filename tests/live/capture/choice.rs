@@ -25,6 +25,7 @@ fn store(folder: &Path, place: &str, spec: &ToneSpec) {
         lossy: false,
         remarks: Vec::new(),
         clock: None,
+        recorded: None,
     };
     let bytes = wav_bytes(&spec.render(7).take()).unwrap();
     job.store_bytes(take, &bytes).unwrap();

@@ -1,8 +1,13 @@
 //! Whatever is done and taken back in whatever order, the job verifies, and what it comes to is what its diary says.
 
-use platenote::instrument::{PlatePlace, Spot};
-use platenote::job::{Job, JobWriter, MeasuredIn, NewTake, PassAmendment, PassChange, PlanEdit, verify};
-use platenote::repair::Work;
+use std::path::Path;
+
+use platenote::instrument::{Material, PlatePlace, Spot};
+use platenote::job::{
+    Job, JobWriter, MeasuredIn, NewTake, PassAmendment, PassChange, Plan, PlanEdit, verify,
+};
+use platenote::repair::{Condition, Lot, Work};
+use platenote::units::Millimetres;
 use proptest::prelude::*;
 
 use super::job;
@@ -10,19 +15,45 @@ use super::job;
 /// One thing done; numbers choose among what is there.
 #[derive(Debug, Clone)]
 enum Step {
-    Add { pass: usize, reed: usize, sound: u8 },
+    Add {
+        pass: usize,
+        reed: usize,
+        sound: u8,
+    },
     Mark(usize),
     UndoMark(u32),
     Withdraw(usize),
-    Move { take: usize, reed: usize, pass: Option<usize> },
-    Amend { pass: usize, celsius: Option<i8>, bench: bool },
-    Rename { pass: usize, name: usize },
+    Move {
+        take: usize,
+        reed: usize,
+        pass: Option<usize>,
+    },
+    Amend {
+        pass: usize,
+        celsius: Option<i8>,
+        bench: bool,
+    },
+    Rename {
+        pass: usize,
+        name: usize,
+    },
     Merge(usize, usize),
     WithdrawPass(usize),
     Undo(u32),
     RenameRow(usize),
     Renumber(u32, u32),
     UndoPlan,
+    /// The plan's text is edited while no program has it open.
+    ByHand(PlanByHand),
+    Count(u32, bool),
+    ValveOff(usize, bool),
+    ValveFitted(usize),
+}
+
+#[derive(Debug, Clone)]
+enum PlanByHand {
+    Renumber(u32, u32),
+    RenameRow(usize),
 }
 
 const NAMES: [&str; 4] = ["before", "after", "spring", "autumn"];
@@ -44,6 +75,11 @@ fn step() -> impl Strategy<Value = Step> {
         1 => (0..3_usize).prop_map(Step::RenameRow),
         1 => (1..5_u32, 1..5_u32).prop_map(|(from, to)| Step::Renumber(from, to)),
         1 => Just(Step::UndoPlan),
+        1 => (1..5_u32, 1..5_u32).prop_map(|(from, to)| Step::ByHand(PlanByHand::Renumber(from, to))),
+        1 => (0..3_usize).prop_map(|at| Step::ByHand(PlanByHand::RenameRow(at))),
+        1 => (0..4_u32, any::<bool>()).prop_map(|(count, whole)| Step::Count(count, whole)),
+        1 => (0..6_usize, any::<bool>()).prop_map(|(reed, said)| Step::ValveOff(reed, said)),
+        1 => (0..6_usize).prop_map(Step::ValveFitted),
     ]
 }
 
@@ -72,6 +108,7 @@ fn take(job: &mut JobWriter, step: &Step) -> bool {
                 lossy: false,
                 remarks: vec![],
                 clock: None,
+                recorded: None,
             };
             job.store_bytes(new, &[*sound]).is_ok()
         }
@@ -106,14 +143,71 @@ fn take(job: &mut JobWriter, step: &Step) -> bool {
             change(job, &PlanEdit::Renumber { from: at(*from), to: at(*to) })
         }
         Step::UndoPlan => job.undo_plan().is_ok(),
+        Step::ByHand(_) => false,
+        Step::Count(count, whole) => {
+            let lot = Lot {
+                length: Millimetres::new(38.0).unwrap(),
+                width: None,
+                thickness: None,
+                material: Material::Leather,
+                condition: Condition::Flat,
+                bin: None,
+                count: *count,
+            };
+            job.count(&[lot], *whole).is_ok()
+        }
+        Step::ValveOff(reed, said) => {
+            let work = if *said { "valve off flat 38 mm" } else { "valve off 38 mm" };
+            job.mark(&[Spot::Reed(reeds[*reed].clone())], &Work::parse(&[work]).unwrap()).is_ok()
+        }
+        Step::ValveFitted(reed) => {
+            let work = Work::parse(&["valve fitted 38 mm"]).unwrap();
+            job.mark(&[Spot::Reed(reeds[*reed].clone())], &work).is_ok()
+        }
     }
+}
+
+/// Edit the plan's text as a person would, each plate with its number.
+fn edit_by_hand(folder: &Path, edit: &PlanByHand) {
+    let file = folder.join("plan.toml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let plan = Plan::parse(&text, &file).unwrap();
+    let (first, ..) = plan.instrument.plates().next().unwrap();
+    let edit = match edit {
+        PlanByHand::Renumber(from, to) => {
+            let at = |number| PlatePlace { number, ..first.clone() };
+            PlanEdit::Renumber { from: at(*from), to: at(*to) }
+        }
+        PlanByHand::RenameRow(at) => {
+            let name = ["A", "M", "N"][*at].to_owned();
+            PlanEdit::RenameRow { block: first.block, row: first.row, name }
+        }
+    };
+    if let Ok((plan, _)) = plan.after(&edit) {
+        std::fs::write(&file, plan.written_into(&text)).unwrap();
+    }
+}
+
+/// Which plate each take is of, by its number in the plan.
+fn plates(job: &Job) -> Vec<(String, Option<u32>)> {
+    let plan = Plan::parse(&job.plan_text(), Path::new("plan.toml")).unwrap();
+    let number = |place: &str| {
+        let place = job.instrument().reed_place(place).ok()?;
+        plan.numbers.get(&place.plate).copied()
+    };
+    job.all_takes().into_iter().map(|take| (take.file, number(&take.place))).collect()
 }
 
 /// Everything the job comes to.
 fn state(job: &Job) -> String {
     let passes = job.passes();
     let takes: Vec<_> = passes.iter().map(|pass| job.takes(&pass.pass)).collect();
-    format!("{passes:?} {takes:?} {:?} {:?} {:?}", job.all_takes(), job.corrections(), job.marks())
+    format!(
+        "{passes:?} {takes:?} {:?} {:?} {:?}",
+        job.all_takes(),
+        job.corrections(),
+        (job.marks(), job.bench())
+    )
 }
 
 proptest! {
@@ -125,6 +219,16 @@ proptest! {
         let mut job = JobWriter::open(&folder).unwrap();
         let mut lines = String::new();
         for step in &steps {
+            if let Step::ByHand(edit) = step {
+                let before = plates(&job);
+                drop(job);
+                edit_by_hand(&folder, edit);
+                let read = state(&Job::open(&folder).unwrap());
+                job = JobWriter::open(&folder).unwrap();
+                // Seen before it was written down as after it, and each take is of the plate it was of.
+                prop_assert_eq!(&read, &state(&job));
+                prop_assert_eq!(before, plates(&job));
+            }
             let before = state(&job);
             let is_done = take(&mut job, step);
             let now = super::diary(&folder);
@@ -158,8 +262,9 @@ proptest! {
             format!("{passes:?} {takes:?}")
         };
         let before = (seen(&job), job.corrections().len());
-        let is_other = matches!(step, Step::Add { .. } | Step::Mark(_) | Step::UndoMark(_) | Step::Undo(_));
-        let is_of_plan = matches!(step, Step::RenameRow(_) | Step::Renumber(..) | Step::UndoPlan);
+        let is_other = matches!(step, Step::Add { .. } | Step::Mark(_) | Step::UndoMark(_) | Step::Undo(_))
+            || matches!(step, Step::Count(..) | Step::ValveOff(..) | Step::ValveFitted(_));
+        let is_of_plan = matches!(step, Step::RenameRow(_) | Step::Renumber(..) | Step::UndoPlan | Step::ByHand(_));
         let is_correction = !is_other && !is_of_plan;
         if is_correction && take(&mut job, &step) {
             let newest = job.corrections().last().unwrap().n;

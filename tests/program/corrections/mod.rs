@@ -1,5 +1,6 @@
 //! Mistakes of the job record put right with the real program: nothing is rubbed out, and everything is taken back.
 
+mod by_hand;
 mod laws;
 mod old_job;
 mod program;

@@ -10,18 +10,18 @@ use serde_json::Value;
 
 use super::{diary, job, sound};
 
-fn platenote(at: &Path, words: &[&str]) -> assert_cmd::assert::Assert {
+pub(super) fn platenote(at: &Path, words: &[&str]) -> assert_cmd::assert::Assert {
     Command::new(assert_cmd::cargo::cargo_bin!("platenote")).current_dir(at).args(words).assert()
 }
 
 /// What it prints, a line each.
-fn told(at: &Path, words: &[&str]) -> Vec<String> {
+pub(super) fn told(at: &Path, words: &[&str]) -> Vec<String> {
     let output = platenote(at, words).success().get_output().stdout.clone();
     String::from_utf8(output).unwrap().lines().map(str::to_owned).collect()
 }
 
 /// The takes that count: `pass place`, sorted.
-fn counting(at: &Path) -> Vec<String> {
+pub(super) fn counting(at: &Path) -> Vec<String> {
     let takes = told(at, &["take", "job", "--json"]).into_iter().map(|line| {
         let take: Value = serde_json::from_str(&line).unwrap();
         (take["withdrawn"] == false)
@@ -33,7 +33,7 @@ fn counting(at: &Path) -> Vec<String> {
 }
 
 /// A job with takes of A1 press, A1 draw and A2 press in pass `before`.
-fn with_takes() -> (tempfile::TempDir, std::path::PathBuf) {
+pub(super) fn with_takes() -> (tempfile::TempDir, std::path::PathBuf) {
     let (dir, folder) = job();
     for (n, name) in ["A1-press", "A1-draw", "A2-press"].into_iter().enumerate() {
         sound(&dir.path().join(format!("{name}.wav")), n as u32);
@@ -43,7 +43,8 @@ fn with_takes() -> (tempfile::TempDir, std::path::PathBuf) {
     (dir, folder)
 }
 
-const AS_ADDED: [&str; 3] = ["before bass A1 draw", "before bass A1 press", "before bass A2 press"];
+pub(super) const AS_ADDED: [&str; 3] =
+    ["before bass A1 draw", "before bass A1 press", "before bass A2 press"];
 
 #[test]
 fn a_take_is_withdrawn_and_counts_again() {

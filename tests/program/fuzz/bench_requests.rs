@@ -44,6 +44,7 @@ impl Served {
             lossy: false,
             remarks: Vec::new(),
             clock: None,
+            recorded: None,
         };
         writer.store_bytes(new, &platenote::audio::wav_bytes(&take).unwrap()).unwrap();
         fs::write(dir.path().join("secret.txt"), SECRET).unwrap();

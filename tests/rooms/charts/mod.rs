@@ -17,8 +17,15 @@ use svg::{Area, Tag, tags, texts};
 const FINE: f64 = 4.0;
 
 fn single(instrument: &Instrument, findings: &Findings) -> Vec<Chart> {
-    let subject =
-        Subject { title: "Made up", instrument, findings, earlier: None, close_ups: &[], valves_now: None };
+    let subject = Subject {
+        title: "Made up",
+        instrument,
+        findings,
+        earlier: None,
+        close_ups: &[],
+        valves_now: None,
+        reeds_now: None,
+    };
     charts(&subject).unwrap()
 }
 
@@ -36,7 +43,16 @@ fn compared(
     }
     let change = comparison(&earlier, &later);
     let earlier = Some(Earlier { findings: &earlier, comparison: Some(&change) });
-    charts(&Subject { title, instrument, findings: &later, earlier, close_ups, valves_now: None }).unwrap()
+    charts(&Subject {
+        title,
+        instrument,
+        findings: &later,
+        earlier,
+        close_ups,
+        valves_now: None,
+        reeds_now: None,
+    })
+    .unwrap()
 }
 
 fn named<'a>(charts: &'a [Chart], name: &str) -> &'a Chart {

@@ -33,7 +33,13 @@ pub fn plate(press: Note, draw: Note) -> Plate {
 
 pub fn row(name: &str, n_plates: usize) -> Row {
     let plates = (0..n_plates).map(|k| plate(note(k), note(k))).collect();
-    Row { name: name.into(), tremolo: Tremolo::Even(Cents::ZERO), plates }
+    Row {
+        name: name.into(),
+        tremolo: Tremolo::Even(Cents::ZERO),
+        plates,
+        sizes: Default::default(),
+        lines: Default::default(),
+    }
 }
 
 pub fn block(name: &str, rows: Vec<Row>) -> Block {

@@ -46,6 +46,8 @@ pub fn instrument(n: usize) -> Instrument {
                 name: "A".into(),
                 tremolo: Tremolo::Even(Cents::ZERO),
                 plates: (40i16..).take(n).map(|number| plate(number, number)).collect(),
+                sizes: Default::default(),
+                lines: Default::default(),
             }],
         }],
     }

@@ -25,6 +25,7 @@ fn take(job: &Job, pass: &str, place: &str) -> NewTake {
         lossy: false,
         remarks: vec![],
         clock: None,
+        recorded: None,
     }
 }
 
@@ -129,7 +130,8 @@ fn a_torn_last_line_is_set_aside_and_nothing_before_it_is_lost() {
     for bytes in torn {
         fs::write(&diary, &bytes).unwrap();
         let read = Job::open(&folder).unwrap();
-        assert_eq!((read.diary().len(), read.odd_lines().len()), (1, 1));
+        // The plates' numbers, the pass, and the torn line.
+        assert_eq!((read.diary().len(), read.odd_lines().len()), (2, 1));
         assert_eq!(read.odd_lines()[0].oddity, Oddity::Torn);
         assert_eq!(fs::read(&diary).unwrap(), bytes, "reading changes nothing");
         let mut job = JobWriter::open(&folder).unwrap();
@@ -137,7 +139,7 @@ fn a_torn_last_line_is_set_aside_and_nothing_before_it_is_lost() {
         job.store_bytes(new, b"x").unwrap();
         drop(job);
         let again = Job::open(&folder).unwrap();
-        assert_eq!((again.diary().len(), again.odd_lines().len()), (2, 0));
+        assert_eq!((again.diary().len(), again.odd_lines().len()), (3, 0));
         let aside = fs::read(folder.join("diary.torn")).unwrap();
         assert!(aside.ends_with(&[&bytes[whole.len() - last_line..], b"\n"].concat()));
     }
@@ -145,7 +147,7 @@ fn a_torn_last_line_is_set_aside_and_nothing_before_it_is_lost() {
     fs::write(&diary, &whole[..whole.len() - 1]).unwrap();
     let mut job = JobWriter::open(&folder).unwrap();
     job.open_pass("after", &PassChange::default()).unwrap();
-    assert_eq!(Job::open(&folder).unwrap().diary().len(), 3);
+    assert_eq!(Job::open(&folder).unwrap().diary().len(), 4);
 }
 
 #[test]

@@ -2,7 +2,8 @@
 
 use platenote::instrument::Material;
 use platenote::repair::{
-    Basis, Bench, Choice, Condition, Happening, Lot, ValveRule, check, fit, needs, status, warnings,
+    Basis, Bench, Choice, Condition, Happening, Lot, Tray, ValveRule, Work, check, fit, needs, status,
+    warnings,
 };
 use platenote::units::Millimetres;
 
@@ -16,6 +17,7 @@ fn counted(lots: &[(f64, u32)], whole: bool) -> Happening {
     let lot = |&(length, count): &(f64, u32)| Lot {
         length: mm(length),
         width: None,
+        thickness: None,
         material: Material::Leather,
         condition: Condition::Flat,
         bin: Some("1".into()),
@@ -58,8 +60,12 @@ fn the_plan_sets_other_numbers() {
     assert_eq!(fitting.summary(), "2 needed, 0 usable: cut 2: 34 mm × 2");
     let strip = fitting.strips[0];
     assert_eq!((strip.length.get(), strip.width.get()), (2.0 * (8.0 + 1.0), 34.0 + 1.0));
-    let again =
-        platenote::job::Plan { title: String::new(), instrument: instrument.clone(), valve_rule: rule };
+    let again = platenote::job::Plan {
+        title: String::new(),
+        instrument: instrument.clone(),
+        valve_rule: rule,
+        numbers: std::collections::BTreeMap::new(),
+    };
     let read = platenote::job::Plan::parse(&again.to_toml(), std::path::Path::new("again")).unwrap();
     assert_eq!(read.valve_rule, rule);
 }
@@ -288,4 +294,71 @@ fn next_steps_follow_the_work() {
     assert_eq!(steps(&done), ["tune", "tune"]);
     done.push(("A1 press", "tuned"));
     assert_eq!(steps(&done), ["", "tune"]);
+}
+
+#[test]
+fn an_old_valve_serves_a_slot_only_within_its_width_and_thickness() {
+    // Widths along the row: wide below C4, narrower from there on; one thickness for all.
+    let text = "[[block.row]]\nname = \"A\"\nnotes = [\"E3\", \"C4\"]\nvalves_mm = 38\n\
+        valve_width_mm = { \"E2\" = [8, 9], \"C4\" = 6 }\nvalve_thickness_mm = [0.4, 0.5]\n";
+    let (instrument, rule) = plan(text);
+    let lot = |width: Option<f64>, thickness: Option<f64>, bin: &str| Lot {
+        length: mm(38.0),
+        width: width.map(mm),
+        thickness: thickness.map(mm),
+        material: Material::Leather,
+        condition: Condition::Flat,
+        bin: Some(bin.into()),
+        count: 9,
+    };
+    let dealt = |lots: Vec<Lot>| -> Vec<String> {
+        let tray = Tray::new(lots);
+        let needs = needs(&instrument, &rule, &Bench::untouched(&instrument, &rule));
+        let fitting = fit(&needs, &tray, &rule);
+        let bin = |choice: &Choice| match choice {
+            Choice::FromTray { lot, .. } => lot.bin.clone().unwrap(),
+            _ => "cut".to_owned(),
+        };
+        fitting.rows.iter().map(|row| bin(&row.choice)).collect()
+    };
+    let wide = || lot(Some(8.5), Some(0.45), "wide");
+    let narrow = || lot(Some(6.2), Some(0.4), "narrow");
+    assert_eq!(dealt(vec![wide(), narrow()]), ["wide", "wide", "narrow", "narrow"]);
+    // Too thick, too narrow, or nobody measured it.
+    assert_eq!(dealt(vec![lot(Some(8.5), Some(0.7), "thick")]), ["cut"; 4]);
+    assert_eq!(dealt(vec![lot(Some(8.5), None, "unmeasured")]), ["cut"; 4]);
+    assert_eq!(dealt(vec![lot(None, Some(0.45), "unmeasured")]), ["cut"; 4]);
+    assert_eq!(dealt(vec![narrow()]), ["cut", "cut", "narrow", "narrow"]);
+    // What lies over the slot is as the plan has it: taken off and said to be flat, it may go back.
+    let off = Work::parse(&["valve off flat 38"]).unwrap();
+    assert_eq!(off.to_string(), "valve off 38 mm flat");
+    // The plan is read back the same.
+    let plan = platenote::job::Plan {
+        title: String::new(),
+        instrument: instrument.clone(),
+        valve_rule: rule,
+        numbers: std::collections::BTreeMap::new(),
+    };
+    let again = platenote::job::Plan::parse(&plan.to_toml(), std::path::Path::new("again")).unwrap();
+    assert_eq!(again, plan);
+}
+
+#[test]
+fn lengths_in_inches_are_written_as_a_rule_shows_them() {
+    use platenote::repair::parse_length;
+    // An inch is 25.4 mm by definition; the sixty-fourths of a rule.
+    let cases = [
+        ("1 1/2 in", "1 1/2 in"),
+        ("1.5 in", "1 1/2 in"),
+        ("3/4 in", "3/4 in"),
+        ("2 in", "2 in"),
+        ("1 5/64 in", "1 5/64 in"),
+        ("1.437 in", "1.437 in"),
+        ("38.1 mm", "38.1 mm"),
+    ];
+    for (typed, written) in cases {
+        let length = parse_length(typed).unwrap();
+        assert_eq!(length.to_string(), written, "{typed}");
+        assert_eq!(parse_length(written).unwrap(), length, "read back the same");
+    }
 }

@@ -19,13 +19,23 @@ fn need(idx: usize, tenths: u32, material: Material) -> Need {
         length: Some(mm(f64::from(tenths) / 10.0)),
         basis: Basis::Plan,
         width: None,
+        width_range: None,
+        thickness_range: None,
         material,
         helper_spring: false,
     }
 }
 
 fn lot(tenths: u32, condition: Condition, material: Material, count: u32) -> Lot {
-    Lot { length: mm(f64::from(tenths) / 10.0), width: None, material, condition, bin: None, count }
+    Lot {
+        length: mm(f64::from(tenths) / 10.0),
+        width: None,
+        thickness: None,
+        material,
+        condition,
+        bin: None,
+        count,
+    }
 }
 
 /// What the issue asks to be least, in its order: new valves, tenths of a millimetre trimmed, and condition, worst
