@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use super::Error;
 use super::app_state::AppState;
 use super::job_lookup::{seen, spots_in};
+use super::parts_corrections;
 use super::plan_table::Table;
 use super::recording;
 use super::recording_task::{Own, RecordingCommand, SealWish, TuneWish, Wish};
@@ -43,6 +44,9 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
             let mark = app.write(move |job| Ok(job.undo(Some(wish.n))?))?;
             text(format!("mark {} taken back: {}", mark.n, mark.work))
         }
+        "put-take" => parts_corrections::put_take(app, read(body)?),
+        "put-pass" => parts_corrections::put_pass(app, read(body)?),
+        "uncorrect" => parts_corrections::undo(app, read(body)?),
         "count" => count(app, read(body)?),
         "check-plan" => Ok(json!({"faults": read::<Table>(body)?.faults()})),
         "keep-plan" => keep_plan(app, read(body)?),
@@ -102,6 +106,11 @@ pub(super) fn act(app: &Arc<AppState>, what: &str, body: &[u8]) -> Result<Value,
         "stop" => {
             app.stop_recording();
             text("recording has ended".into())
+        }
+        // What came of it is told by what ends.
+        "end" => {
+            app.stop_recording();
+            Ok(json!({}))
         }
         "place" => sound_files::place(app, &read(body)?),
         "accept-sound" => sound_files::accept(app, &read(body)?),

@@ -11,6 +11,7 @@ mod guard;
 mod job_lookup;
 mod parts;
 mod parts_bench;
+mod parts_corrections;
 mod parts_home;
 mod parts_map;
 mod parts_work;

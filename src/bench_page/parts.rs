@@ -4,6 +4,7 @@ use maud::{Markup, PreEscaped, html};
 
 use super::Error;
 use super::app_state::AppState;
+use super::parts_corrections::corrections;
 use super::shown_pass::{ShownPass, anchor};
 use crate::instrument::{Face, ReedPlace, Stroke};
 use crate::job::{Job, StoredTake};
@@ -39,6 +40,7 @@ pub(super) fn block(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
         @if shown.pass().is_none() {
             p.empty { "No pass yet. " a href="#record" { "Record" } " one, or bring " a href="#files" { "sound files" } "." }
         }
+        @if shown.pass().is_some() { (map_filters(&job, &shown)) }
         div.sheets { div.drawings { @for drawing in maps { div class={ "drawing " (drawing.format) } { (PreEscaped(&drawing.svg)) } } }
         div.columns {
             section aria-label="Valves" {
@@ -107,6 +109,36 @@ fn words(job: &Job, shown: &ShownPass) -> Markup {
     } }
 }
 
+/// What the map is narrowed down by, and the words of each plate that are asked for.
+fn map_filters(job: &Job, shown: &ShownPass) -> Markup {
+    let instrument = job.instrument();
+    let words = instrument.reeds().map(|(place, _)| {
+        let verdict = shown.valve_of(job, &place).map_or("", |valve| valve.verdict.as_str());
+        let row = format!("{} {}", place.plate.block, place.plate.row);
+        (anchor(&place.plate), format!("{row}|{}|{verdict}", place.stroke))
+    });
+    html! {
+        div.filters.on-screen role="group" aria-label="Plates that are shown strongly on the map" {
+            (filters(job))
+            span.faint role="status" data-filtered="" {}
+        }
+        div hidden { @for (plate, words) in words { i data-plate-words=(words) data-at=(plate) {} } }
+    }
+}
+
+/// The three choices that narrow a map or a table down.
+fn filters(job: &Job) -> Markup {
+    let rows =
+        job.instrument().blocks.iter().flat_map(|block| block.rows.iter().map(move |row| (block, row)));
+    let rows: Vec<String> = rows.map(|(block, row)| format!("{} {}", block.name, row.name)).collect();
+    let verdicts = ["leaks", "suspect", "no sign", "not judged", "no valve"];
+    html! {
+        (filter("Row", "row", &rows.iter().map(String::as_str).collect::<Vec<_>>()))
+        (filter("Stroke", "stroke", &["press", "draw"]))
+        (filter("Verdict", "verdict", &verdicts))
+    }
+}
+
 /// Every reed with its takes, to be heard; the pass before beside the one shown, to be sorted and narrowed down.
 pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error> {
     let job = app.job()?;
@@ -115,15 +147,9 @@ pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
     let earlier = shown.told.earlier.as_ref().map(|earlier| &earlier.findings);
     let (now, then) = (of_pass(shown.pass()), of_pass(earlier.map(|earlier| earlier.pass.as_str())));
     let name = shown.pass().unwrap_or("none yet");
-    let rows =
-        job.instrument().blocks.iter().flat_map(|block| block.rows.iter().map(move |row| (block, row)));
-    let rows: Vec<String> = rows.map(|(block, row)| format!("{} {}", block.name, row.name)).collect();
-    let verdicts = ["leaks", "suspect", "no sign", "not judged", "no valve"];
     Ok(html! {
         div.filters.on-screen {
-            (filter("Row", "row", &rows.iter().map(String::as_str).collect::<Vec<_>>()))
-            (filter("Stroke", "stroke", &["press", "draw"]))
-            (filter("Verdict", "verdict", &verdicts))
+            (filters(&job))
         }
         div.scroll tabindex="0" role="region" aria-label="Table" { table {
             caption { "Takes of pass " (name) @if let Some(earlier) = earlier { ", beside pass " (earlier.pass) } }
@@ -147,6 +173,7 @@ pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
                 }
             } }
         } }
+        (corrections(&job))
     })
 }
 

@@ -32,7 +32,7 @@ pub(super) fn plate(app: &AppState, pass: Option<&str>, wanted: &str) -> Result<
         @for valve in shown.told.map_valves().iter().filter(|valve| valve.place.plate == place) {
             p { (verdict(&valve.verdict)) " " (valve.place.face) " valve: " (figures(&valve.reason))
                 @if valve.verdict != Verdict::NoValve {
-                    " " button.small type="button" data-seal=(valve.place) aria-label={ "Test the " (valve.place) " valve by sealing" } { "Sealing test" }
+                    " " button.small type="button" data-seal=(valve.place) aria-label={ "Sealing test of the " (valve.place) " valve" } { "Sealing test" }
                 } }
         }
         @for mark in marks.iter().filter(of_plate) {

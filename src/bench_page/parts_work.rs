@@ -109,7 +109,7 @@ fn line(job: &Job, task: &Task, valve: &TaskValve) -> Markup {
             } @else {
                 button.plain type="button" data-record=(name) data-plate=(task.plate) data-again=(pass_for(job, &task.plate)) aria-label={ "Record " (task.plate) " again" } { "record again" }
             }
-            button.plain type="button" data-seal=(name) aria-label={ "Test " (name) " by sealing" } { "sealing test" }
+            button.plain type="button" data-seal=(name) aria-label={ "Sealing test of " (name) } { "sealing test" }
             button.plain type="button" data-place=(name) aria-label={ "Note other work at " (name) } { "other work" }
         }
     } }

@@ -188,7 +188,8 @@ async fn inputs(State(app): Shared) -> Answer {
 async fn plan(State(app): Shared) -> Answer {
     let plan = beside(app, |app| {
         let job = app.job()?;
-        Ok(json!({"table": Table::of(&job), "seen": seen(&job)}))
+        let is_changed = job.diary().iter().any(|line| matches!(line.event, Event::Plates(_)));
+        Ok(json!({"table": Table::of(&job), "seen": seen(&job), "changed": is_changed}))
     });
     Ok(Json(plan.await?).into_response())
 }

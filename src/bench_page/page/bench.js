@@ -45,10 +45,11 @@ export function say(told, isTrouble = false) {
   box.className = isTrouble ? "trouble" : "done";
   const lines = isTrouble ? [told.error, told.next && `Next: ${told.next}.`] : [told.said, ...(told.more || [])];
   box.append(...lines.filter(Boolean).map((line) => element("p", line)));
-  if (!told.undo) return;
+  if (!told.undo && !told.uncorrect) return;
   const undo = element("button", "Undo");
   undo.type = "button";
-  undo.dataset.unmark = told.undo;
+  if (told.undo) undo.dataset.unmark = told.undo;
+  else Object.assign(undo.dataset, { uncorrect: told.uncorrect, of: told.of });
   box.append(undo);
 }
 
@@ -57,7 +58,8 @@ export const failed = (error) => say(error.error ? error : { error: "the program
 /** Do something and say what came of it; what wants a plain yes is asked first. */
 export async function act(what, body = {}) {
   try {
-    say(await ask(`do/${what}`, body));
+    const told = await ask(`do/${what}`, body);
+    if ("said" in told) say(told);
     return true;
   } catch (error) {
     if (error.ask && !body.yes && confirm(error.error)) return act(what, { ...body, yes: true });
@@ -310,6 +312,7 @@ document.addEventListener("click", async (event) => {
   else if (tick) await act("mark", { places: tick, work });
   else if (record) recordAgain(plate, again);
   else if (unmark) await act("unmark", { n: Number(unmark) });
+  else if (button.dataset.uncorrect) await act("uncorrect", { n: Number(button.dataset.uncorrect), of: button.dataset.of });
   else if (order) await act(order);
   else if (pick) openPicker(pick);
   else if (open) {

@@ -75,6 +75,13 @@ function dim(part) {
   for (const row of part.querySelectorAll("tr[data-words]")) {
     row.hidden = !wanted.every(([, value]) => row.dataset.words.split("|").includes(value));
   }
+  const words = [...part.querySelectorAll("[data-plate-words]")];
+  if (!words.length) return;
+  const fits = (one) => wanted.every(([, value]) => one.dataset.plateWords.split("|").includes(value));
+  const strong = new Set(words.filter(fits).map((one) => `#${one.dataset.at}`));
+  for (const link of part.querySelectorAll(".drawing a")) link.classList.toggle("dimmed", !strong.has(decodeURIComponent(link.getAttribute("href"))));
+  const told = part.querySelector("[data-filtered]");
+  told.textContent = wanted.length ? `${strong.size} of ${new Set(words.map((one) => one.dataset.at)).size} plates` : "";
 }
 
 /** Sort the table by a column; once more turns it round. */

@@ -4,9 +4,11 @@ import { listOf, moveOn, rangeOf } from "./cells.js";
 
 let table = null;
 let seen = "";
+/** Whether a plan was kept that another can be brought back for. */
+let hasKept = false;
 let isTouched = false;
 let waiting = null;
-/** Tables as they were before each change that takes out or fills more than one cell. */
+/** Tables as they were before each change. */
 let before = [];
 let focusAfter = null;
 
@@ -16,13 +18,14 @@ const draftKey = () => `plan of ${job()?.folder}`;
 export async function loadPlan(again = false) {
   if (isTouched && !again) return;
   try {
-    ({ table, seen } = await ask("plan"));
+    ({ table, seen, changed: hasKept } = await ask("plan"));
   } catch (error) {
     say(error, true);
     return;
   }
   isTouched = false;
   before = [];
+  undoable();
   const draft = JSON.parse(localStorage.getItem(draftKey()) || "null");
   if (again) forgetDraft();
   else if (draft) ({ table, seen } = draft);
@@ -105,11 +108,12 @@ function fillFrom(name, values) {
 function remember() {
   before.push(JSON.stringify(table));
   if (before.length > 50) before.shift();
-  $("undo-typing").disabled = false;
+  undoable();
 }
 
 function touched() {
   isTouched = true;
+  undoable();
   localStorage.setItem(draftKey(), JSON.stringify({ table, seen }));
   clearTimeout(waiting);
   waiting = setTimeout(check, 200);
@@ -318,20 +322,40 @@ $("plan-form").addEventListener("submit", async (event) => {
     isTouched = false;
     forgetDraft();
     kept(false);
-    ({ table, seen } = await ask("plan"));
+    ({ table, seen, changed: hasKept } = await ask("plan"));
+    before = [];
+    undoable();
     draw();
     faults([]);
   }
 });
-$("undo-typing").addEventListener("click", () => {
-  table = JSON.parse(before.pop());
-  $("undo-typing").disabled = before.length === 0;
-  draw();
-  touched();
-});
+// One undo: what was typed first, step by step; then what was kept last, when nothing is left of the typing.
 $("undo-plan").addEventListener("click", async () => {
-  if (await act("undo-plan")) await loadPlan(true);
+  if (before.length) {
+    table = JSON.parse(before.pop());
+    draw();
+    touched();
+    undoable();
+  } else if (!isTouched && (await act("undo-plan"))) await loadPlan(true);
 });
+
+/** The button says what it would undo. */
+function undoable() {
+  const isKept = !before.length && hasKept && !isTouched;
+  $("undo-plan").disabled = !before.length && !isKept;
+  $("undo-plan").textContent = isKept ? "Undo: the plan before this one" : "Undo";
+}
+
+// What a cell said before it was typed into comes back as one step.
+let snapshot = null;
+$("plan-table").addEventListener("focusin", () => { snapshot = JSON.stringify(table); });
+$("plan-table").addEventListener("input", () => {
+  if (!snapshot) return;
+  before.push(snapshot);
+  snapshot = null;
+  undoable();
+});
+
 // Enter goes on to the cell below, and from the last one to the next column; the plan is kept by its button.
 $("plan-table").addEventListener("keydown", (event) => {
   if (event.key !== "Enter" || !event.target.dataset.cell) return;

@@ -105,9 +105,11 @@ function tune(screen, stands) {
     put(screen.querySelector(".call"), CALLS[stands.call]);
     put(screen.querySelector(".reason"), { quiet: "the noise of the room is being learnt", silent: "the input is muted, turned down, or its plug is out", again: "hold it evenly for two seconds, then stop", play: "hold it evenly for two seconds, then stop" }[stands.call] || "");
   }
-  const now = live || due?.last;
+  // What lies so far off is another reed, or the room; it is no deviation of this one.
+  const own = live && Math.abs(live.cents) <= 150 ? live : null;
+  const now = own || due?.last;
   put($("tune-cents"), now ? `${number(now.cents)} ± ${now.uncertainty.toFixed(1)} cents` : "– cents");
-  scale(screen, due, now, Boolean(live));
+  scale(screen, due, now, Boolean(own));
   const goes = (due?.history || []).slice(-8).map((play, k, all) => `${k > 0 && play.goes > all[k - 1].goes ? "✎ " : ""}${number(play.cents)}`);
   put($("tune-history"), goes.length ? `this sitting: ${goes.join("  ")}${due.filings.length ? `; filed ${due.filings.at(-1)}` : ""}` : "this sitting: nothing played yet");
 }

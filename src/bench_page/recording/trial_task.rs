@@ -46,7 +46,7 @@ fn listen(
     let mut cutter = Cutter::new(input.rate_hz, input.channels);
     let mut state = InputState::new(input.rate_hz, input.channels);
     let (mut sound, mut told, mut clipped) = (Vec::new(), Instant::now(), None::<Instant>);
-    let mut note_db = None::<f64>;
+    let (mut note_db, mut was_steady) = (None::<f64>, false);
     loop {
         match ordered.try_recv() {
             Ok(RecordingCommand::Stop) | Err(std::sync::mpsc::TryRecvError::Disconnected) => return Ok(()),
@@ -59,9 +59,13 @@ fn listen(
         if cutter.was_clipped() {
             clipped = Some(Instant::now());
         }
-        if cutter.steady_s().is_some_and(|steady_s| steady_s > 0.5) {
-            note_db = Some(cutter.level_db());
+        // The loudest of the note: while it ends, the level falls to the room's.
+        let is_steady = cutter.steady_s().is_some_and(|steady_s| steady_s > 0.5);
+        if is_steady {
+            let before = note_db.filter(|_| was_steady).unwrap_or(f64::NEG_INFINITY);
+            note_db = Some(cutter.level_db().max(before));
         }
+        was_steady = is_steady;
         if told.elapsed() < EVERY {
             continue;
         }

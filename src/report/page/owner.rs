@@ -80,7 +80,7 @@ fn found(book: &Book) -> Markup {
     let plates = subject.instrument.plates().count();
     let rusty = rusty_plates(book);
     html! {
-        p { "The instrument's " (things(plates, "reed plate")) " carry " (things(first.reeds.len(), "reed")) ". Each small flap of leather or film that shuts a reed's slot against the wrong air is called a valve; there are "
+        p { "The instrument's " (things(plates, "reed plate")) @if plates == 1 { " carries " } @else { " carry " } (things(first.reeds.len(), "reed")) ". Each small flap of leather or film that shuts a reed's slot against the wrong air is called a valve; there are "
             (due) " of them." }
         ul {
             li { @match leaking {

@@ -104,7 +104,7 @@ fn the_plan_is_typed_without_losing_place_cell_or_fault() {
         ),
         true
     );
-    browser.value("document.querySelector('#undo-typing').click()");
+    browser.value("document.querySelector('#undo-plan').click()");
     assert_eq!(browser.value("document.querySelectorAll('#plan-table tbody tr').length"), 6);
     // What was typed can be thrown away.
     browser.value("document.querySelector('#plan-kept button').click()");

@@ -17,10 +17,14 @@ mod pages;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod paper;
 #[cfg(all(target_os = "linux", feature = "mic"))]
+mod pictures;
+#[cfg(all(target_os = "linux", feature = "mic"))]
 mod recording_screen;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod sitting;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod stands;
+#[cfg(all(target_os = "linux", feature = "mic"))]
+mod walk;
 #[cfg(all(target_os = "linux", feature = "mic"))]
 mod wire;

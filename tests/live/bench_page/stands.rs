@@ -186,10 +186,12 @@ fn a_reed_is_tuned_on_the_page_and_a_go_is_put_right_and_taken_back() {
     );
     in_a_quiet_room(&mut microphone, || {
         picture(&mut browser, "tune-done");
-        browser.value("document.querySelector('#tune-stand [data-order=stop]').click()");
+        browser.value("document.querySelector('#tune-stand [data-order=end]').click()");
         browser.wait_for("document.querySelector('#tune-stand').hidden");
     });
-    assert!(text(&mut browser, "#said").contains("ended"), "{}", text(&mut browser, "#said"));
+    browser.wait_for(
+        "document.querySelector('#said').textContent.includes('tuning has ended; 1 reed was played')",
+    );
     assert!(Job::open(&folder).unwrap().takes("before").is_empty(), "no takes were asked for");
     assert_eq!(browser.errors, Vec::<String>::new());
 }
