@@ -18,7 +18,7 @@ use super::plan_table::Table;
 use super::{
     Error, commands, guard, parts, parts_bench, parts_home, parts_map, parts_work, photos, sound_files,
 };
-use crate::job::{Event, Job};
+use crate::job::{Event, Job, Plan};
 use crate::report::night_style;
 
 type Answer = Result<Response, ErrorResponse>;
@@ -189,7 +189,9 @@ async fn plan(State(app): Shared) -> Answer {
     let plan = beside(app, |app| {
         let job = app.job()?;
         let is_changed = job.diary().iter().any(|line| matches!(line.event, Event::Plates(_)));
-        Ok(json!({"table": Table::of(&job), "seen": seen(&job), "changed": is_changed}))
+        let help: serde_json::Map<String, Value> =
+            Plan::key_help().into_iter().map(|(key, words)| (key, words.into())).collect();
+        Ok(json!({"table": Table::of(&job), "seen": seen(&job), "changed": is_changed, "help": help}))
     });
     Ok(Json(plan.await?).into_response())
 }

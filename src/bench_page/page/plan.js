@@ -6,6 +6,8 @@ let table = null;
 let seen = "";
 /** Whether a plan was kept that another can be brought back for. */
 let hasKept = false;
+// What each key of the plan is, in the words of its documentation.
+let help = {};
 let isTouched = false;
 let waiting = null;
 /** Tables as they were before each change. */
@@ -18,7 +20,7 @@ const draftKey = () => `plan of ${job()?.folder}`;
 export async function loadPlan(again = false) {
   if (isTouched && !again) return;
   try {
-    ({ table, seen, changed: hasKept } = await ask("plan"));
+    ({ table, seen, help, changed: hasKept } = await ask("plan"));
   } catch (error) {
     say(error, true);
     return;
@@ -152,8 +154,9 @@ function faults(list) {
   $("keep-plan").disabled = list.length > 0;
 }
 
-function labelled(text, input) {
+function labelled(text, input, key) {
   const label = document.createElement("label");
+  label.title = help[key] || "";
   label.append(`${text} `, input);
   return label;
 }
@@ -207,9 +210,9 @@ function draw(pressed = null) {
 
 function redraw() {
   const top = paragraph("fields",
-    labelled("Title", cell(table, "title", "title", "Title", 34)),
-    labelled("A4, Hz", cell(table, "reference", "reference", "A4, Hz")),
-    labelled("Bellows", choice(table, "bellows", "bellows", "Bellows", BELLOWS)),
+    labelled("Title", cell(table, "title", "title", "Title", 34), "plan.title"),
+    labelled("A4, Hz", cell(table, "reference", "reference", "A4, Hz"), "plan.reference_hz"),
+    labelled("Bellows", choice(table, "bellows", "bellows", "Bellows", BELLOWS), "plan.bellows"),
   );
   const more = paragraph("", button("Add a block", "", () => table.blocks.push({ name: freeName(table.blocks, ["bass", "treble", "melody", "chords"]), outer_tongue: "press", limit: "-40", tolerance: "2", rows: [emptyRow("A")] })));
   $("plan-table").replaceChildren(top, ...table.blocks.map(drawBlock), more);
@@ -218,10 +221,10 @@ function redraw() {
 function drawBlock(block, b) {
   const of = (text) => `Block ${block.name}: ${text}`;
   const fields = paragraph("fields",
-    labelled("Name", cell(block, "name", `${b}.name`, of("name"), 10)),
-    labelled("Outer tongues sound on", choice(block, "outer_tongue", `${b}.outer_tongue`, of("outer tongues sound on"), [["press", "press"], ["draw", "draw"]])),
-    labelled("Leaks from, dB", cell(block, "limit", `${b}.limit`, of("leaks from, dB"))),
-    labelled("Leave alone within, cents", cell(block, "tolerance", `${b}.tolerance`, of("leave alone within, cents"))),
+    labelled("Name", cell(block, "name", `${b}.name`, of("name"), 10), "block.name"),
+    labelled("Outer tongues sound on", choice(block, "outer_tongue", `${b}.outer_tongue`, of("outer tongues sound on"), [["press", "press"], ["draw", "draw"]]), "block.outer_tongue_sounds_on"),
+    labelled("Leaks from, dB", cell(block, "limit", `${b}.limit`, of("leaks from, dB")), "block.leak_limit_db"),
+    labelled("Leave alone within, cents", cell(block, "tolerance", `${b}.tolerance`, of("leave alone within, cents")), "block.tolerance_cents"),
   );
   const rows = block.rows.map((row, r) => drawRow(block, row, b, r));
   const out = table.blocks.length > 1 ? [button("Take this block out", `Take this block out: ${block.name}`, () => table.blocks.splice(b, 1))] : [];
@@ -261,8 +264,8 @@ function drawRow(block, row, b, r) {
   const at = `${b}.${r}`;
   const of = (text) => `Block ${block.name}, row ${row.name}: ${text}`;
   const fields = paragraph("fields",
-    labelled("Row", cell(row, "name", `${at}.name`, of("name"))),
-    labelled("Off the target", cell(row, "tremolo", `${at}.tremolo`, of("off the target"), 16)),
+    labelled("Row", cell(row, "name", `${at}.name`, of("name")), "row.name"),
+    labelled("Off the target", cell(row, "tremolo", `${at}.tremolo`, of("off the target"), 16), "row.tremolo_cents"),
     labelled("in", choice(row, "tremolo_in", `${at}.tremolo_in`, of("off the target in"), [["cents", "cents"], ["beats", "beats a second"]])),
     Object.assign(document.createElement("span"), { className: "faint", textContent: "A tremolo rank: 12, or at notes: F#3 12.3, F4 15.6" }),
   );
@@ -322,7 +325,7 @@ $("plan-form").addEventListener("submit", async (event) => {
     isTouched = false;
     forgetDraft();
     kept(false);
-    ({ table, seen, changed: hasKept } = await ask("plan"));
+    ({ table, seen, help, changed: hasKept } = await ask("plan"));
     before = [];
     undoable();
     draw();

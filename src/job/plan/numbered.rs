@@ -1,8 +1,8 @@
 //! A plan with a number for each of its plates.
 
+use super::model::Plan;
 use super::moves::Origins;
 use super::numbers::PlateNumbers;
-use super::parse::Plan;
 use crate::instrument::PlatePlace;
 
 impl Plan {

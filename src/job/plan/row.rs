@@ -1,6 +1,7 @@
 //! A `[[block.row]]` of the plan: notes, valves, slots, springs, tremolo.
 
 use super::reader::{Faults, Section, Value, section_name, start_of};
+use super::schema;
 use super::valves::length;
 use crate::instrument::{
     Bellows, Face, Material, Note, PerFace, PerStroke, PlanLines, Plate, Reed, Row, Stroke, Tremolo, Valve,
@@ -18,20 +19,7 @@ pub(super) fn read_row(
     outer: Stroke,
     faults: &mut Faults,
 ) -> Option<Row> {
-    let keys = [
-        "name",
-        "notes",
-        "plates",
-        "valves_mm",
-        "slots_mm",
-        "material",
-        "helper_springs",
-        "valve_width_mm",
-        "valve_thickness_mm",
-        "tremolo_cents",
-        "tremolo_beats_hz",
-    ];
-    section.check_keys(&keys, faults);
+    schema::read(&schema::ROW, section, &mut (), faults);
     let right = "use up to 8 letters: places are written `A7`";
     let fits = |name: &str| name.chars().all(char::is_alphabetic) && (1..=8).contains(&name.chars().count());
     let name = section_name(section, "row", fits, right, faults);

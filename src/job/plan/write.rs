@@ -1,13 +1,12 @@
 //! The plan as text that people go on editing.
 
-use crate::units::{Cents, Millimetres};
-use std::fmt::Write;
-
+use super::model::{FORMAT, Plan};
+use super::numbers::PlateNumbers;
+use super::schema;
+use super::toml_text::{list, quoted};
 use super::valves::length_to_toml;
-use super::{FORMAT, Plan, PlateNumbers};
-use crate::instrument::{
-    Block, Face, Material, Note, PerFace, PlatePlace, Row, Stroke, Temperament, Tremolo, Valve,
-};
+use crate::instrument::{Block, Face, Material, Note, PerFace, PlatePlace, Row, Stroke, Tremolo, Valve};
+use crate::units::Millimetres;
 
 impl Plan {
     /// The plan as `plan.toml` text; reading it back gives the same plan.
@@ -26,45 +25,22 @@ impl Plan {
 }
 
 fn to_toml(plan: &Plan) -> String {
-    let instrument = &plan.instrument;
-    let mut text = format!("format = {FORMAT}\ntitle = {}\n", quoted(&plan.title));
-    text += &format!("bellows = \"{}\"\n", instrument.bellows);
-    text += &format!("reference_hz = {:?}   # A4\n", instrument.tuning.reference.get());
-    let table = instrument.tuning.temperament;
-    if table == Temperament::EQUAL {
-        text += "temperament = \"equal\"\n";
-    } else {
-        text += &list("temperament", table.0.iter().map(|cents| format!("{cents:?}")));
-    }
-    if instrument.tuning.stretch != Cents::ZERO {
-        text +=
-            &format!("stretch_cents = {:?}   # an octave, away from A4\n", instrument.tuning.stretch.get());
-    }
+    let remark = |key: &str| match key {
+        "reference_hz" => "   # A4",
+        "stretch_cents" => "   # an octave, away from A4",
+        _ => "",
+    };
+    let keys = schema::written(&schema::PLAN, plan, Some(&Plan::empty()), remark);
+    let mut text = format!("format = {FORMAT}\n{keys}");
     text += &super::valves::to_toml(&plan.valve_rule);
-    for block in &instrument.blocks {
-        write_block(&mut text, block, &plan.numbers);
+    for block in &plan.instrument.blocks {
+        text += &format!("\n[[block]]\nname = {}\n", quoted(&block.name));
+        text += &schema::written(&schema::BLOCK, block, None, |_| "");
+        for row in &block.rows {
+            write_row(&mut text, row, block, &plan.numbers);
+        }
     }
     text
-}
-
-/// A TOML string with everything escaped that must be.
-pub(super) fn quoted(text: &str) -> String {
-    toml::Value::String(text.to_owned()).to_string()
-}
-
-fn write_block(text: &mut String, block: &Block, numbers: &PlateNumbers) {
-    // Writing to a String cannot fail.
-    let _ = write!(
-        text,
-        "\n[[block]]\nname = {}\nouter_tongue_sounds_on = \"{}\"\nleak_limit_db = {:?}\ntolerance_cents = {:?}\n",
-        quoted(&block.name),
-        block.outer_tongue_sounds_on,
-        block.leak_limit.get(),
-        block.tolerance.get(),
-    );
-    for row in &block.rows {
-        write_row(text, row, block, numbers);
-    }
 }
 
 fn write_row(text: &mut String, row: &Row, block: &Block, numbers: &PlateNumbers) {
@@ -179,15 +155,4 @@ fn tremolo(tremolo: &Tremolo) -> String {
         }
         Tremolo::BeatsAt(points) => format!("tremolo_beats_hz = {}", anchors(points.clone())),
     }
-}
-
-/// `key = [a, b, …]`, broken over lines where it grows long.
-fn list(key: &str, items: impl Iterator<Item = String>) -> String {
-    let items: Vec<String> = items.collect();
-    let line = format!("{key} = [{}]\n", items.join(", "));
-    if line.len() <= 100 {
-        return line;
-    }
-    let lines: Vec<String> = items.chunks(8).map(|chunk| format!("    {},\n", chunk.join(", "))).collect();
-    format!("{key} = [\n{}]\n", lines.concat())
 }
