@@ -3,9 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use super::{Evaluation, EvaluationError};
-use crate::job::{self, Job, Workshop};
-use crate::repair;
-use crate::report::{self, Chart, Dossier, Table};
+use crate::instrument::place_ranges;
+use crate::job::{self, Job, Visit, Workshop};
+use crate::repair::{self, Mark, Work};
+use crate::report::{self, Chart, Dossier, NotedPhoto, Table};
 
 /// Sound in the page takes at most this many megabytes where nothing else is said.
 pub const USUAL_SOUND_MB: f64 = 8.0;
@@ -80,6 +81,8 @@ pub fn write_report(
         marks: &job.marks_of(&told.visit),
         standing: &told.told,
         next: &next,
+        astray: &told.out_of_order(job),
+        photos: &photos(job, &told.visit),
         visit: &told.visit,
         pitches: &told.pitches,
         workshop: &workshop,
@@ -102,6 +105,39 @@ pub fn write_report(
     let charts = report::charts(&subject)?;
     let charts = charts.into_iter().map(|chart| write_chart(job, out, chart)).collect::<Result<_, _>>()?;
     Ok(Reported { pages, tables, charts, left_out, words })
+}
+
+/// One photo in a page takes no more; a telephone's is smaller, bytes.
+const PHOTO_BYTES: usize = 6_000_000;
+/// And all of them together, bytes: a page of that size still opens everywhere.
+const PHOTOS_BYTES: usize = 16_000_000;
+
+/// The photos of the visit, with their bytes while there is room.
+fn photos(job: &Job, visit: &Visit) -> Vec<NotedPhoto> {
+    let mut room = PHOTOS_BYTES;
+    let of_mark = |mark: Mark| {
+        let Work::Photo(file) = &mark.work else { return None };
+        if mark.undone {
+            return None;
+        }
+        let picture = job::read_plain(&job.folder().join(file)).ok().flatten();
+        let picture = picture.filter(|bytes| bytes.len() <= PHOTO_BYTES.min(room));
+        let picture = picture.and_then(|bytes| Some((kind_of(job::picture_ending(&bytes)?)?, bytes)));
+        room -= picture.as_ref().map_or(0, |(_, bytes)| bytes.len());
+        let names: Vec<String> = mark.spots.iter().map(ToString::to_string).collect();
+        Some(NotedPhoto { n: mark.n, day: mark.day, places: place_ranges(&names), file: file.clone(), picture })
+    };
+    job.marks_of(visit).into_iter().filter_map(of_mark).collect()
+}
+
+/// What a page calls the pictures it can show.
+fn kind_of(ending: &str) -> Option<&'static str> {
+    Some(match ending {
+        "jpg" => "image/jpeg",
+        "png" => "image/png",
+        "webp" => "image/webp",
+        _ => return None,
+    })
 }
 
 /// Write a chart: into `out`, or into the job's report folder.

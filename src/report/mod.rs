@@ -34,7 +34,7 @@ pub use close_up::{PassCloseUp, ReedCloseUp};
 pub use error::ReportError;
 use ink::Format;
 pub use ink::night_style;
-pub use page::{Clip, Dossier, hand_over_page, long_recording_page, report_page};
+pub use page::{Clip, Dossier, NotedPhoto, hand_over_page, long_recording_page, report_page};
 use sheet::Sheet;
 pub use subject::{Earlier, Subject};
 pub use sweep_sheets::{Certainty, DrawnCut, LongRecording, long_recording_charts};

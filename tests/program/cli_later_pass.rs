@@ -216,3 +216,38 @@ fn lists_of_places_are_told_as_ranges() {
     let all = lines(&dir, &["next", "job", "--json"]);
     assert_eq!(all.iter().filter(|line| line["step"] == "missing_take").count(), 48);
 }
+
+/// A picture of two pixels as PNG.
+fn png(file: &std::path::Path) {
+    let mut encoder = png::Encoder::new(File::create(file).expect("a file"), 2, 1);
+    encoder.set_color(png::ColorType::Rgb);
+    let mut writer = encoder.write_header().expect("a head");
+    writer.write_image_data(&[200, 30, 30, 30, 30, 200]).expect("pixels");
+}
+
+#[test]
+fn photos_are_shown_small_in_the_report_and_the_owners_sheet_has_room_for_them() {
+    let dir = job();
+    png(&dir.path().join("rivet.png"));
+    platenote(&dir, &["mark", "job", "A1", "photo", "rivet.png"]).success();
+    platenote(&dir, &["report", "job", "--sound", "0"]).success();
+    let page = |name: &str| {
+        let text = fs::read_to_string(dir.path().join("job/report").join(name)).expect("a page");
+        scraper::Html::parse_document(&text)
+    };
+    let count = |page: &scraper::Html, selector: &str| {
+        page.select(&scraper::Selector::parse(selector).expect("a selector")).count()
+    };
+    let report = page("report.html");
+    assert_eq!(count(&report, "#photos img[src^='data:image/png;base64,']"), 1);
+    let caption = scraper::Selector::parse("#photos figcaption").expect("a selector");
+    let caption: String = report.select(&caption).flat_map(|one| one.text()).collect();
+    assert!(caption.contains("of bass A1"), "{caption}");
+    // One photo, and frames for three prints; without any photo four frames.
+    let sheet = page("hand-over.html");
+    assert_eq!((count(&sheet, ".room img"), count(&sheet, ".room .frame")), (1, 3));
+    platenote(&dir, &["mark", "job", "--undo"]).success();
+    platenote(&dir, &["report", "job", "--sound", "0"]).success();
+    assert_eq!(count(&page("report.html"), "#photos img"), 0);
+    assert_eq!(count(&page("hand-over.html"), ".room .frame"), 4);
+}

@@ -3,7 +3,7 @@
 use crate::instrument::ReedPlace;
 use crate::job::{PassFacts, Visit, Workshop};
 use crate::judgement::PassReadings;
-use crate::repair::{InstrumentPitch, Mark, NextStep, Standing, WorkList};
+use crate::repair::{InstrumentPitch, Mark, NextStep, OutOfOrder, Standing, WorkList};
 use crate::report::Subject;
 
 /// Everything a report tells.
@@ -27,6 +27,10 @@ pub struct Dossier<'a> {
     pub standing: &'a Standing,
     /// Everything that is open, in the order it is best done.
     pub next: &'a [NextStep],
+    /// What was done before what it rests on.
+    pub astray: &'a [OutOfOrder],
+    /// The photos of the visit.
+    pub photos: &'a [NotedPhoto],
     /// The visit that is told of.
     pub visit: &'a Visit,
     /// Where A4 stood in each pass of the visit.
@@ -48,4 +52,19 @@ pub struct Clip {
     pub pass: String,
     /// A whole WAV file.
     pub wav: Vec<u8>,
+}
+
+/// A photo of the bench notes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NotedPhoto {
+    /// The mark's number.
+    pub n: u32,
+    /// The day it was noted.
+    pub day: jiff::civil::Date,
+    /// The places it shows, as ranges; empty for the whole job.
+    pub places: String,
+    /// Where it is stored, seen from the job folder.
+    pub file: String,
+    /// Its kind and its bytes, where a page can show it and there was room.
+    pub picture: Option<(&'static str, Vec<u8>)>,
 }

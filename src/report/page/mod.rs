@@ -11,12 +11,13 @@ mod map;
 mod method;
 mod owner;
 mod plate_tables;
+mod photos;
 mod plates;
 mod report;
 mod todo;
 mod tuning;
 
-pub use dossier::{Clip, Dossier};
+pub use dossier::{Clip, Dossier, NotedPhoto};
 pub use long_recording::long_recording_page;
 pub use owner::hand_over_page;
 pub use report::report_page;

@@ -43,6 +43,7 @@ fn body(book: &Book) -> Markup {
                     "it cannot prove one, and it cannot prove that a valve is tight. Temperature and the player's bellows move every reed a little, "
                     "so a reed is called in tune while it lies within the tolerance named above." }
             }
+            (super::photos::room(book))
             (care())
             (signed_by(dossier.workshop))
         }

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::book::Book;
 use super::dossier::Dossier;
 use super::frame::{clean, page};
-use super::{history, map, method, plates, todo, tuning};
+use super::{history, map, method, photos, plates, todo, tuning};
 use crate::judgement::MeasuredAt;
 use crate::report::ReportError;
 use crate::report::sheet::fonts_ready;
@@ -42,6 +42,7 @@ fn body(book: &Book) -> Markup {
             (tuning::sections(book))
             (history::section(book))
             (plates::section(book))
+            (photos::section(book))
             (method::sections(book))
         }
         footer { p { "Made by Platenote " (env!("CARGO_PKG_VERSION")) " from the job's own takes and notes; the takes themselves are untouched." } }

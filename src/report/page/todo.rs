@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::book::Book;
 use super::frame::{clean, said};
 use super::method;
+use crate::instrument::place_ranges;
 use crate::repair::{NextStep, PitchEvidence, ReedStanding, ReedState, StepKind, Task, TaskValve, stage};
 use crate::report::cautions::{Hazard, caution};
 use crate::report::words::{plain, signed};
@@ -29,7 +30,20 @@ pub(super) fn section(book: &Book) -> Markup {
             (valves(book))
             (tuning(book, &reeds))
             (steps(book, StepKind::MeasureAgain))
+            (astray(book))
             (warnings(book))
+        }
+    }
+}
+
+/// What was done out of order, and what can no longer be found out because of it.
+fn astray(book: &Book) -> Markup {
+    html! {
+        @if !book.dossier.astray.is_empty() {
+            h3 { "Done out of order: what can no longer be found out" }
+            ul { @for one in book.dossier.astray {
+                li { (place_ranges(&one.places)) ": " (one.what) "; " (one.instead) "." }
+            } }
         }
     }
 }
