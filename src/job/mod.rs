@@ -36,6 +36,7 @@ mod tray_csv;
 mod verify;
 mod visits;
 mod workshop;
+mod workshop_tray;
 
 pub use clocks::{Clocks, DeviceClock, FOLDER_VARIABLE, config_folder};
 pub use corrections::{Correction, PassAmendment, TakeEntry};
@@ -65,3 +66,4 @@ pub use tray_csv::{tray_from_csv, tray_to_csv};
 pub use verify::{Discrepancy, DiscrepancyKind, Verified, verify};
 pub use visits::Visit;
 pub use workshop::Workshop;
+pub use workshop_tray::{Reservation, WorkshopTray};

@@ -118,7 +118,8 @@ pub(super) fn places(spots: &[Spot]) -> Vec<String> {
     spots.iter().map(Spot::to_string).collect()
 }
 
-fn lot_facts(lot: &Lot) -> LotFacts {
+/// A lot as files have it.
+pub(super) fn lot_facts(lot: &Lot) -> LotFacts {
     LotFacts {
         length_mm: lot.length.get(),
         width_mm: lot.width.map(Millimetres::get),
@@ -131,8 +132,8 @@ fn lot_facts(lot: &Lot) -> LotFacts {
     }
 }
 
-/// `None` where somebody wrote what no lot can be.
-fn lot(facts: &LotFacts) -> Option<Lot> {
+/// The lot of a line; `None` where somebody wrote what no lot can be.
+pub(super) fn lot(facts: &LotFacts) -> Option<Lot> {
     Some(Lot {
         length: Millimetres::new(facts.length_mm)?.written(facts.in_inches),
         width: facts.width_mm.and_then(Millimetres::new),

@@ -223,7 +223,7 @@ impl Fitting {
 }
 
 /// `38 mm flat, bin 1`.
-pub(crate) fn lot_words(lot: &Lot) -> String {
+pub fn lot_words(lot: &Lot) -> String {
     let bin = lot.bin.as_ref().map_or(String::new(), |bin| format!(", bin {bin}"));
     format!("{} {}{bin}", lot.length, lot.condition)
 }

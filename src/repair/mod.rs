@@ -24,7 +24,7 @@ mod work_place;
 
 pub use bench::{Bench, FaceState, PlateState, ValveState};
 pub use count_check::{CountCheck, Difference, Totals, check};
-pub use fitting::{Choice, FittedNeed, Fitting, Strip, fit};
+pub use fitting::{Choice, FittedNeed, Fitting, Strip, fit, lot_words};
 pub use instrument_pitch::InstrumentPitch;
 pub use length::{LengthError, MOST_COUNT, parse_count, parse_length, parse_thickness, parse_width};
 pub use mark::{Happening, Mark};

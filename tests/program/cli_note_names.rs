@@ -3,6 +3,7 @@
 use std::fs;
 
 use assert_cmd::Command;
+use predicates::prelude::PredicateBooleanExt;
 use predicates::str::contains;
 use tempfile::TempDir;
 
@@ -54,4 +55,35 @@ fn notes_are_shown_and_typed_in_the_chosen_way_and_stored_in_one() {
     shown("scientific", "B2");
     choose(&dir, "tonic");
     platenote(&dir, &["report", "job", "--sound", "0"]).success().stderr(contains("`note_names` is one of"));
+}
+
+#[test]
+fn one_tray_of_the_workshop_serves_several_jobs_and_keeps_what_is_reserved() {
+    let dir = tempfile::tempdir().expect("a folder");
+    let plan = "format = 1\nbellows = \"unisonoric\"\n[[block]]\nname = \"bass\"\n[[block.row]]\nname = \"A\"\n\
+        notes = [\"E2\"]\nvalves_mm = [[38, 36]]\n";
+    for job in ["first", "second"] {
+        platenote(&dir, &["new", job, "--empty"]).success();
+        fs::write(dir.path().join(job).join("plan.toml"), format!("title = \"{job}\"\n{plan}")).expect("a plan");
+    }
+    // Three valves of 38 mm in the workshop; each job needs one of 38 and one of 36.
+    platenote(&dir, &["valves", "first", "--workshop", "--count", "38=3", "--condition", "flat"])
+        .success()
+        .stdout(contains("3 × 38 mm flat"));
+    platenote(&dir, &["valves", "first", "--reserve"]).success().stdout(contains("2 needed, 2 usable"));
+    platenote(&dir, &["valves", "second", "--reserve"]).success().stdout(contains("2 needed, 1 usable"));
+    platenote(&dir, &["valves", "second", "--workshop"])
+        .success()
+        .stdout(contains("2 × 38 mm flat, reserved for").and(contains("1 × 38 mm flat, reserved for")));
+    // Asked again nothing is taken twice.
+    platenote(&dir, &["valves", "first", "--reserve"]).success().stderr(contains("has nothing for this job"));
+    // One is fitted; the other goes back, and serves the second job.
+    platenote(&dir, &["mark", "first", "A1", "outer", "valve", "fitted", "38"]).success();
+    platenote(&dir, &["valves", "first", "--release"]).success().stderr(contains("1 valves went back"));
+    platenote(&dir, &["valves", "second", "--reserve"]).success().stdout(contains("2 needed, 2 usable"));
+    let output = platenote(&dir, &["valves", "first", "--workshop", "--json"]).success().get_output().stdout.clone();
+    let text = String::from_utf8(output).expect("text");
+    assert_eq!(text.lines().count(), 2, "nothing is free, both reservations are of the second job: {text}");
+    assert!(text.lines().all(|line| line.contains(r#""kind":"reserved""#) && line.contains("second")), "{text}");
+    platenote(&dir, &["verify", "second"]).success();
 }

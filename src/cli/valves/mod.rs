@@ -2,8 +2,9 @@
 
 mod show;
 mod tables;
+mod workshop;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
@@ -13,7 +14,7 @@ use super::status::differences_csv;
 use super::{output, pass};
 use crate::evaluation::{Detail, PassChoice};
 use crate::instrument::Material;
-use crate::job::{Error, Job, JobWriter, tray_from_csv, tray_to_csv};
+use crate::job::{Error, Job, JobWriter, WorkshopTray, tray_from_csv, tray_to_csv};
 use crate::repair::{self, Condition, Lot, is_bin_name, parse_count, parse_thickness, parse_width};
 use crate::report::fitting_page;
 
@@ -51,6 +52,16 @@ pub(crate) struct Arguments {
     /// Show the tray alone; with --csv as a list that --import reads
     #[arg(long)]
     stock: bool,
+    /// Of the workshop's tray, which is kept once for all jobs: --count and --import note it, else it is shown with what is
+    /// reserved for which job
+    #[arg(long, conflicts_with_all = ["reserve", "release"])]
+    workshop: bool,
+    /// Reserve what the workshop's tray has for this job: it is moved into the job's tray
+    #[arg(long, conflicts_with = "release")]
+    reserve: bool,
+    /// Give back what was reserved and is still in the job's tray
+    #[arg(long)]
+    release: bool,
     /// Which valves are renewed, said once for the job: `all`, or what leaks or is missing
     #[arg(long, value_enum, value_name = "WHICH")]
     renew: Option<RenewName>,
@@ -123,18 +134,19 @@ enum ConditionName {
 
 pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let lots = counted(&arguments)?;
+    if arguments.workshop {
+        return workshop_tray(&arguments, &lots);
+    }
+    if arguments.release {
+        workshop::release(&mut JobWriter::open(&arguments.folder)?)?;
+    }
     if arguments.import.is_some() || !lots.is_empty() {
         let mut job = JobWriter::open(&arguments.folder)?;
         output::say_oddities(&job);
         let before = job.bench().tray.count();
         match &arguments.import {
             Some(file) => {
-                let list = std::fs::read(file).map_err(|source| Error::Io {
-                    doing: "read",
-                    file: file.clone(),
-                    source,
-                })?;
-                job.count(&tray_from_csv(&list, file)?, true)?;
+                job.count(&imported(file)?, true)?;
             }
             None => job.count(&lots, false)?,
         }
@@ -166,6 +178,11 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
             "what leaks or is missing by the standing; `--renew all`, said once, asks for every valve"
         }
     });
+    if arguments.reserve {
+        workshop::reserve(&mut JobWriter::open(&arguments.folder)?, &needs)?;
+    }
+    // With what was reserved just now.
+    let bench = if arguments.reserve { Job::open(&arguments.folder)?.bench() } else { bench };
     let fitting = repair::fit(&needs, &bench.tray, rule);
     let check = repair::check(job.instrument(), rule, &bench);
     if arguments.html {
@@ -186,6 +203,23 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     } else {
         show::text(&fitting, &check, arguments.explain)?;
     }
+    Ok(Ended::Done)
+}
+
+fn imported(file: &Path) -> Result<Vec<Lot>, Failure> {
+    let list = std::fs::read(file).map_err(|source| Error::Io { doing: "read", file: file.to_owned(), source })?;
+    Ok(tray_from_csv(&list, file)?)
+}
+
+/// Count the workshop's tray, or show it.
+fn workshop_tray(arguments: &Arguments, lots: &[Lot]) -> Result<Ended, Failure> {
+    let job = Job::open(&arguments.folder)?;
+    match &arguments.import {
+        Some(file) => WorkshopTray::open()?.count(&imported(file)?, true)?,
+        None if !lots.is_empty() => WorkshopTray::open()?.count(lots, false)?,
+        None => {}
+    }
+    workshop::show(&job, arguments.json)?;
     Ok(Ended::Done)
 }
 

@@ -160,7 +160,7 @@ fn lot_line(lot: &Lot) -> String {
     format!("{} × {}{width}{thickness}, {}, {}{bin}", lot.count, lot.length, lot.material, lot.condition)
 }
 
-fn lot_json(kind: &str, lot: &Lot) -> Value {
+pub(super) fn lot_json(kind: &str, lot: &Lot) -> Value {
     json!({
         "format": 1, "kind": kind, "length_mm": lot.length.get(), "width_mm": lot.width.map(Millimetres::get),
         "thickness_mm": lot.thickness.map(Millimetres::get), "material": lot.material.as_str(),
