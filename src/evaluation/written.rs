@@ -125,7 +125,13 @@ fn photos(job: &Job, visit: &Visit) -> Vec<NotedPhoto> {
         let picture = picture.and_then(|bytes| Some((kind_of(job::picture_ending(&bytes)?)?, bytes)));
         room -= picture.as_ref().map_or(0, |(_, bytes)| bytes.len());
         let names: Vec<String> = mark.spots.iter().map(ToString::to_string).collect();
-        Some(NotedPhoto { n: mark.n, day: mark.day, places: place_ranges(&names), file: file.clone(), picture })
+        Some(NotedPhoto {
+            n: mark.n,
+            day: mark.day,
+            places: place_ranges(&names),
+            file: file.clone(),
+            picture,
+        })
     };
     job.marks_of(visit).into_iter().filter_map(of_mark).collect()
 }

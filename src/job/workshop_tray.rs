@@ -81,7 +81,8 @@ impl WorkshopTray {
         let mut tray = self.free();
         let day = jiff::ZonedDateTime::now().date().to_string();
         for wanted in lots {
-            let there = tray.lots().iter().find(|there| there.is_same_kind(wanted)).map_or(0, |lot| lot.count);
+            let there =
+                tray.lots().iter().find(|there| there.is_same_kind(wanted)).map_or(0, |lot| lot.count);
             tray.recount(Lot { count: there.saturating_sub(wanted.count), ..wanted.clone() });
             self.whole.reserved.push(Reservation {
                 job: whole_path(job.folder()),

@@ -64,7 +64,8 @@ fn one_tray_of_the_workshop_serves_several_jobs_and_keeps_what_is_reserved() {
         notes = [\"E2\"]\nvalves_mm = [[38, 36]]\n";
     for job in ["first", "second"] {
         platenote(&dir, &["new", job, "--empty"]).success();
-        fs::write(dir.path().join(job).join("plan.toml"), format!("title = \"{job}\"\n{plan}")).expect("a plan");
+        fs::write(dir.path().join(job).join("plan.toml"), format!("title = \"{job}\"\n{plan}"))
+            .expect("a plan");
     }
     // Three valves of 38 mm in the workshop; each job needs one of 38 and one of 36.
     platenote(&dir, &["valves", "first", "--workshop", "--count", "38=3", "--condition", "flat"])
@@ -81,9 +82,13 @@ fn one_tray_of_the_workshop_serves_several_jobs_and_keeps_what_is_reserved() {
     platenote(&dir, &["mark", "first", "A1", "outer", "valve", "fitted", "38"]).success();
     platenote(&dir, &["valves", "first", "--release"]).success().stderr(contains("1 valves went back"));
     platenote(&dir, &["valves", "second", "--reserve"]).success().stdout(contains("2 needed, 2 usable"));
-    let output = platenote(&dir, &["valves", "first", "--workshop", "--json"]).success().get_output().stdout.clone();
+    let output =
+        platenote(&dir, &["valves", "first", "--workshop", "--json"]).success().get_output().stdout.clone();
     let text = String::from_utf8(output).expect("text");
     assert_eq!(text.lines().count(), 2, "nothing is free, both reservations are of the second job: {text}");
-    assert!(text.lines().all(|line| line.contains(r#""kind":"reserved""#) && line.contains("second")), "{text}");
+    assert!(
+        text.lines().all(|line| line.contains(r#""kind":"reserved""#) && line.contains("second")),
+        "{text}"
+    );
     platenote(&dir, &["verify", "second"]).success();
 }

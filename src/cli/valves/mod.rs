@@ -207,7 +207,8 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
 }
 
 fn imported(file: &Path) -> Result<Vec<Lot>, Failure> {
-    let list = std::fs::read(file).map_err(|source| Error::Io { doing: "read", file: file.to_owned(), source })?;
+    let list =
+        std::fs::read(file).map_err(|source| Error::Io { doing: "read", file: file.to_owned(), source })?;
     Ok(tray_from_csv(&list, file)?)
 }
 

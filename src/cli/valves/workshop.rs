@@ -21,7 +21,8 @@ pub(super) fn reserve(job: &mut JobWriter, needs: &[Need]) -> Result<(), Failure
     }
     // The workshop first: cut off in between nothing is counted twice, and `--release` puts it right.
     workshop.reserve(job, &taken)?;
-    let counted: Vec<Lot> = taken.iter().map(|lot| Lot { count: lot.count + held(&own, lot), ..lot.clone() }).collect();
+    let counted: Vec<Lot> =
+        taken.iter().map(|lot| Lot { count: lot.count + held(&own, lot), ..lot.clone() }).collect();
     job.count(&counted, false)?;
     for lot in &taken {
         output::say(&format!("reserved: {} × {}", lot.count, lot_words(lot)));
@@ -47,8 +48,10 @@ fn held(tray: &Tray, lot: &Lot) -> u32 {
 pub(super) fn release(job: &mut JobWriter) -> Result<(), Failure> {
     let back = WorkshopTray::open()?.release(job)?;
     let own = job.bench().tray;
-    let left: Vec<Lot> =
-        back.iter().map(|lot| Lot { count: held(&own, lot).saturating_sub(lot.count), ..lot.clone() }).collect();
+    let left: Vec<Lot> = back
+        .iter()
+        .map(|lot| Lot { count: held(&own, lot).saturating_sub(lot.count), ..lot.clone() })
+        .collect();
     if !left.is_empty() {
         job.count(&left, false)?;
     }
@@ -69,10 +72,12 @@ pub(super) fn show(job: &Job, as_json: bool) -> Result<(), Failure> {
     for (reservation, lot) in workshop.reserved() {
         let folder = reservation.job.to_string_lossy();
         if as_json {
-            output::json(&json!({"format": 1, "kind": "reserved", "job": folder, "title": reservation.title,
+            output::json(
+                &json!({"format": 1, "kind": "reserved", "job": folder, "title": reservation.title,
                 "day": reservation.day, "length_mm": lot.length.get(), "width_mm": lot.width.map(Millimetres::get),
                 "thickness_mm": lot.thickness.map(Millimetres::get), "material": lot.material.as_str(),
-                "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count}))?;
+                "condition": lot.condition.to_string(), "bin": lot.bin, "count": lot.count}),
+            )?;
         } else {
             let own = if reservation.title == job.title() { " (this job)" } else { "" };
             output::line(&format!(
