@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use crate::audio;
 use crate::job;
 use crate::report::ReportError;
 
@@ -14,6 +15,19 @@ pub enum EvaluationError {
     /// A drawing or a page could not be made.
     #[error(transparent)]
     Report(#[from] ReportError),
+    /// A long recording could not be read.
+    #[error(transparent)]
+    Sound(#[from] audio::SoundError),
+    /// A long recording has more channels than are taken apart.
+    #[error("`{}` has {channels} channels, and up to {most} are taken apart", file.display())]
+    TooManyChannels {
+        /// The recording.
+        file: PathBuf,
+        /// As it says.
+        channels: usize,
+        /// So many can be taken apart.
+        most: usize,
+    },
     /// The plan is empty.
     #[error("the plan has no plates, so there is nothing to draw")]
     NoPlates {
@@ -31,6 +45,10 @@ impl EvaluationError {
         match self {
             EvaluationError::Record(error) => error.next(),
             EvaluationError::Report(error) => error.next(),
+            EvaluationError::Sound(error) => error.next().to_owned(),
+            EvaluationError::TooManyChannels { .. } => {
+                "export the channels with the reeds as a file of their own".into()
+            }
             EvaluationError::NoPlates { plan } => {
                 format!("list the notes of each row in `{}`", plan.display())
             }

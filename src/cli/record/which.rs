@@ -3,14 +3,11 @@
 use std::collections::BTreeSet;
 
 use super::{Arguments, Only};
-use crate::analysis::Opposite;
 use crate::cli::failure::Failure;
 use crate::cli::pass;
-use crate::evaluation::{Detail, PassChoice, PassView};
+use crate::evaluation::{Detail, PassChoice};
 use crate::instrument::{PlaceError, ReedPlace};
 use crate::job::Job;
-use crate::judgement::{Missing, Verdict};
-use crate::repair::{Standing, ValveVerdict};
 use crate::session::{Sequence, reeds_in, still_due};
 
 /// The reeds to be played, in order.
@@ -37,50 +34,12 @@ pub(super) fn reeds(arguments: &Arguments, job: &Job, pass: &str) -> Result<Vec<
             reeds.retain(|reed| !taken.contains(reed));
         }
         Some(only) => {
-            let chosen = chosen(job, pass, only)?;
+            let told = pass::evaluate(job, &PassChoice::alone(pass), Detail::Findings)?;
+            let chosen = if only == Only::Leaks { told.to_hear_again() } else { told.later.doubtful_reeds() };
             reeds.retain(|reed| chosen.contains(reed));
         }
     }
     Ok(reeds)
-}
-
-/// The reeds whose takes are doubtful, or whose valves show signs of a leak.
-fn chosen(job: &Job, pass: &str, only: Only) -> Result<BTreeSet<ReedPlace>, Failure> {
-    let told = pass::evaluate(job, &PassChoice::alone(pass), Detail::Findings)?;
-    if only == Only::Leaks {
-        return Ok(to_hear_again(&told.standing));
-    }
-    let PassView { readings, findings, .. } = told.later;
-    let mut chosen = BTreeSet::new();
-    for valve in &findings.valves {
-        let place = ReedPlace { plate: valve.place.plate.clone(), stroke: valve.heard_on };
-        let is_chosen = match valve.verdict {
-            Verdict::NotJudged { .. } => only == Only::Doubtful,
-            Verdict::Leaks | Verdict::Suspect | Verdict::NoSign | Verdict::Tight | Verdict::NoValve => false,
-        };
-        if is_chosen && readings.readings.get(&place).is_some_and(|reading| *reading != Err(Missing::NoTake))
-        {
-            chosen.insert(place);
-        }
-    }
-    if only == Only::Doubtful {
-        let doubtful = readings.readings.iter().filter(|(_, reading)| match reading {
-            Ok(reading) => {
-                !reading.warnings.is_empty()
-                    || matches!(reading.opposite, Opposite::Unresolved { needs: Some(_), .. })
-            }
-            Err(missing) => *missing != Missing::NoTake,
-        });
-        chosen.extend(doubtful.map(|(place, _)| place.clone()));
-    }
-    Ok(chosen)
-}
-
-/// By all passes and notes: what leaks or may leak, and what was changed and not heard since.
-fn to_hear_again(standing: &Standing) -> BTreeSet<ReedPlace> {
-    use ValveVerdict::{Changed, Leaks, Suspect};
-    let open = standing.valves.iter().filter(|valve| matches!(valve.state, Leaks | Suspect | Changed));
-    open.map(|valve| valve.tested_by.clone()).collect()
 }
 
 fn wrong_place(error: PlaceError) -> Failure {

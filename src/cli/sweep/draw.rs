@@ -2,9 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::proposal::{Proposal, Row};
 use super::words;
 use crate::cli::failure::Failure;
+use crate::evaluation::long_recording::{PlacedNote, Proposal};
 use crate::job::Job;
 use crate::report::{Certainty, DrawnCut, LongRecording, long_recording_charts, long_recording_page};
 use crate::segmentation::LEVEL_STEP_S;
@@ -41,7 +41,7 @@ pub(super) fn draw(job: &Job, pass: &str, proposal: &Proposal) -> Result<Picture
     Ok(Pictures { pictures, page })
 }
 
-fn drawn(row: &Row, job: &Job) -> DrawnCut {
+fn drawn(row: &PlacedNote, job: &Job) -> DrawnCut {
     let several = job.instrument().blocks.len() > 1;
     let place = row.place.as_ref().map_or(String::new(), |place| {
         let block = if several { format!("{} ", place.plate.block) } else { String::new() };

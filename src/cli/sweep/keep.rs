@@ -3,10 +3,11 @@
 use jiff::Timestamp;
 
 use super::arguments::Arguments;
-use super::proposal::{Proposal, Row};
+
 use crate::audio;
 use crate::cli::failure::{Ended, Failure, print_error};
 use crate::cli::{output, recorded};
+use crate::evaluation::long_recording::{PlacedNote, Proposal};
 use crate::job::{self, ClockFacts, CutFacts, JobWriter, NewTake, PassChange, Recorded, Stored, TakeFacts};
 use crate::segmentation::Cuts;
 use crate::take::Take;
@@ -91,7 +92,7 @@ pub(super) fn keep(
 }
 
 /// Why a row is not stored; empty when it is to be.
-fn left_out(proposal: &Proposal, row: &Row, doubtful: bool) -> &'static str {
+fn left_out(proposal: &Proposal, row: &PlacedNote, doubtful: bool) -> &'static str {
     if row.place.is_none() {
         return "unplaced";
     }
@@ -112,7 +113,7 @@ fn store(
     arguments: &Arguments,
     how: &How,
     proposal: &Proposal,
-    row: &Row,
+    row: &PlacedNote,
     sound: Vec<f32>,
 ) -> Result<Kept, Failure> {
     let Some(place) = row.place.clone() else {

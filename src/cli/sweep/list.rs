@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use super::proposal::{Proposal, Row};
 use crate::cli::failure::Failure;
 use crate::cli::output::csv_line;
+use crate::evaluation::long_recording::{PlacedNote, Proposal};
 use crate::instrument::{Instrument, PlaceError, ReedPlace};
 use crate::job::{self, Table, TableRow};
 
@@ -52,7 +52,7 @@ pub(super) fn read(file: &Path, proposal: &mut Proposal, instrument: &Instrument
     let table = Table::parse(&bytes, file, &NEEDED, &MORE)?;
     let found = std::mem::take(&mut proposal.rows);
     let length_s = proposal.streamed.frames as f64 / f64::from(proposal.streamed.rate_hz.max(1));
-    let mut rows: Vec<Row> = Vec::new();
+    let mut rows: Vec<PlacedNote> = Vec::new();
     for line in table.rows() {
         let at = |what: String, next: &str| {
             Failure::could_not(format!("`{}` line {}: {what}", file.display(), line.line), next)
@@ -116,12 +116,12 @@ fn seconds(line: &TableRow, column: &str) -> Option<f64> {
     (value.is_finite() && value >= 0.0).then_some(value)
 }
 
-fn cut_as_said(start_s: f64, stop_s: f64, proposal: &Proposal, found: &[Row]) -> Row {
+fn cut_as_said(start_s: f64, stop_s: f64, proposal: &Proposal, found: &[PlacedNote]) -> PlacedNote {
     let rate = f64::from(proposal.streamed.rate_hz);
     let frame = |seconds: f64| ((seconds.max(0.0) * rate) as u64).min(proposal.streamed.frames);
     // The pitch is that of the note it is a part of, when there is one.
     let inside = found.iter().find(|row| row.start_s < stop_s && row.stop_s > start_s);
-    Row {
+    PlacedNote {
         from: frame(start_s - BEFORE_S),
         to: frame(stop_s + AFTER_S),
         start_s,

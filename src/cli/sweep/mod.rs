@@ -2,10 +2,8 @@
 
 mod arguments;
 mod draw;
-mod hear;
 mod keep;
 mod list;
-mod proposal;
 mod show;
 mod stands;
 mod words;
@@ -13,6 +11,7 @@ mod words;
 use super::failure::{Ended, Failure};
 use super::output;
 use crate::alignment::{PlayOrder, likely_orders, said_order};
+use crate::evaluation::long_recording;
 use crate::instrument::{Block, Instrument};
 use crate::job::Job;
 
@@ -24,16 +23,16 @@ pub(crate) fn run(arguments: Arguments) -> Result<Ended, Failure> {
     let change = arguments.pass.checked()?;
     let orders = orders(&arguments, job.instrument())?;
     // Checked before an hour of sound is listened to.
-    arguments.stands.as_deref().map(|text| stands::typed(text, job.instrument())).transpose()?;
+    let said = arguments.stands.as_deref().map(|text| stands::typed(text, job.instrument())).transpose()?;
     output::say(&format!("listening to `{}`", arguments.file.display()));
-    let mut heard = hear::hear(&arguments.file)?;
+    let mut heard = long_recording::scan(&arguments.file)?;
     heard.lost = job.remarks_on(&arguments.file);
     heard.streamed.remarks.extend(heard.lost.iter().map(|(_, remark)| remark.clone()));
     for remark in &heard.streamed.remarks {
         output::say(&format!("note: {remark}"));
     }
-    let known = stands::known(arguments.stands.as_deref(), &job, &arguments.pass.name, &heard.sha256)?;
-    let mut proposal = proposal::propose(job.instrument(), &orders, heard, known);
+    let known = long_recording::known_offset(said, &job, &arguments.pass.name, &heard.sha256);
+    let mut proposal = long_recording::propose(job.instrument(), &orders, heard, known);
     if let Some(file) = &arguments.list {
         if file.exists() {
             list::read(file, &mut proposal, job.instrument())?;

@@ -5,10 +5,11 @@ use serde_json::json;
 use super::arguments::Arguments;
 use super::draw::Pictures;
 use super::keep::Kept;
-use super::proposal::{Proposal, Row};
+
 use super::words::{count_words, counted, order_words, placed_otherwise, rival_words};
 use crate::cli::failure::Failure;
 use crate::cli::output;
+use crate::evaluation::long_recording::{PlacedNote, Proposal};
 use crate::segmentation::NoNote;
 use crate::units::{Cents, Hz};
 
@@ -65,13 +66,13 @@ fn as_table(proposal: &Proposal, kept: Option<&[Kept]>) -> Result<(), Failure> {
     Ok(())
 }
 
-fn doubts(row: &Row) -> Vec<String> {
+fn doubts(row: &PlacedNote) -> Vec<String> {
     let head = if row.place.is_some() { "doubtful: " } else { "" };
     let doubts = row.doubts.iter().map(|doubt| format!("{head}{doubt}"));
     doubts.chain(row.faults.iter().cloned()).collect()
 }
 
-fn instead(proposal: &Proposal, row: &Row) -> Option<String> {
+fn instead(proposal: &Proposal, row: &PlacedNote) -> Option<String> {
     proposal.speaks_instead(row).map(|speaks| format!("the one at {:.2} s speaks", speaks.start_s))
 }
 

@@ -1,10 +1,9 @@
-//! How far the instrument is known to stand from its plan: as it is typed, or as the job's takes say.
+//! `--stands`: how far the instrument stands from its plan, as it is typed; and what was known, in words.
 
 use crate::alignment::KnownOffset;
 use crate::cli::failure::Failure;
-use crate::evaluation::{self, TuningOffset};
+use crate::evaluation::long_recording::{KnownStanding, OffsetSource, said_offset};
 use crate::instrument::Instrument;
-use crate::job::Job;
 use crate::units::{Cents, Hz};
 
 /// Farther from its plan no instrument stands, cents; the plan's own pitch is to be set right then.
@@ -12,42 +11,8 @@ const FARTHEST_CENTS: f64 = 300.0;
 /// What is typed in cents is right within this, cents; one reed may be farther from all of them together.
 const CENTS_WITHIN: f64 = 12.0;
 const REED_WITHIN: f64 = 20.0;
-/// How likely what is typed holds, and what takes of the same and of another pass say: takes may have been placed one
-/// reed on, and between two passes there may have been tuning.
-const TYPED_HOLDS: f64 = 0.9999;
-const SAME_PASS_HOLDS: f64 = 0.995;
-const OTHER_PASS_HOLDS: f64 = 0.97;
 /// So far from what was known it is told, cents.
 const TOLD_CENTS: f64 = 35.0;
-
-/// What is known, and from where.
-pub(super) struct KnownStanding {
-    pub offset: KnownOffset,
-    pub from: From,
-}
-
-/// Where it is known from.
-pub(super) enum From {
-    Typed,
-    Takes(TuningOffset),
-}
-
-/// By `--stands`, else by the takes of the job; takes of the recording with this SHA-256 do not count.
-pub(super) fn known(
-    typed: Option<&str>,
-    job: &Job,
-    pass: &str,
-    sha256: &str,
-) -> Result<Option<KnownStanding>, Failure> {
-    if let Some(text) = typed {
-        return Ok(Some(KnownStanding { offset: self::typed(text, job.instrument())?, from: From::Typed }));
-    }
-    Ok(evaluation::tuning_offset(job, pass, sha256).map(|standing| {
-        let holds = if standing.pass == pass { SAME_PASS_HOLDS } else { OTHER_PASS_HOLDS };
-        let offset = KnownOffset { centre: standing.offset, spread: standing.doubt, holds };
-        KnownStanding { offset, from: From::Takes(standing) }
-    }))
-}
 
 /// `-78`, in cents, or `A5 press=98.3`, the pitch of one reed in Hz.
 pub(super) fn typed(text: &str, instrument: &Instrument) -> Result<KnownOffset, Failure> {
@@ -82,24 +47,16 @@ pub(super) fn typed(text: &str, instrument: &Instrument) -> Result<KnownOffset, 
         ));
     }
     let spread = Cents::new(within).unwrap_or(Cents::ZERO);
-    Ok(KnownOffset { centre, spread, holds: TYPED_HOLDS })
+    Ok(said_offset(centre, spread))
 }
 
 impl KnownStanding {
-    /// The word for where it comes from, in JSON.
-    pub fn word(&self) -> &'static str {
-        match self.from {
-            From::Typed => "typed",
-            From::Takes(_) => "takes",
-        }
-    }
-
     /// What was known beforehand, in a half sentence; and a warning where the notes say otherwise.
-    pub fn words(&self, found: Cents) -> String {
+    pub(super) fn words(&self, found: Cents) -> String {
         let centre = self.offset.centre;
         let who = match &self.from {
-            From::Typed => "--stands says".to_owned(),
-            From::Takes(standing) => {
+            OffsetSource::Said => "--stands says".to_owned(),
+            OffsetSource::Takes(standing) => {
                 format!("{} takes of pass `{}` say", standing.n_takes, standing.pass)
             }
         };

@@ -1,6 +1,6 @@
 //! Sentences on what was found, for terminal and pictures.
 
-use super::proposal::{Proposal, Row};
+use crate::evaluation::long_recording::{PlacedNote, Proposal};
 use crate::instrument::ReedPlace;
 
 /// The order that was found, in a sentence; empty where none was.
@@ -39,7 +39,7 @@ pub(super) fn rival_words(proposal: &Proposal) -> String {
 }
 
 /// The first note that the rival places otherwise, and where.
-pub(super) fn placed_otherwise(proposal: &Proposal) -> Option<(&Row, &ReedPlace)> {
+pub(super) fn placed_otherwise(proposal: &Proposal) -> Option<(&PlacedNote, &ReedPlace)> {
     let places = &proposal.rival.as_ref()?.places;
     proposal.rows.iter().zip(places).find_map(|(row, other)| {
         let other = other.as_ref()?;

@@ -1,7 +1,7 @@
 //! What is to become of each note: found, placed, and not yet stored.
 
-use super::hear::ScannedRecording;
-use super::stands::KnownStanding;
+use super::known_offset::KnownStanding;
+use super::scan::ScannedRecording;
 use crate::alignment::{self, PlacingDoubt, PlayOrder, Rival, align};
 use crate::audio::Streamed;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
@@ -17,54 +17,72 @@ const GOOD_S: f64 = 1.2;
 
 /// A note with its place.
 #[derive(Debug, Clone)]
-pub(super) struct Row {
-    /// The cut, in frames.
+pub struct PlacedNote {
+    /// First frame of the cut.
     pub from: u64,
+    /// Frame after its last.
     pub to: u64,
     /// Where the note sounds, s.
     pub start_s: f64,
+    /// Where it stops, s.
     pub stop_s: f64,
     /// `None` for a stretch that only the list names.
     pub pitch: Option<Hz>,
+    /// Its level.
     pub level: Option<Dbfs>,
+    /// The reed it is of.
     pub place: Option<ReedPlace>,
+    /// From that reed's target.
     pub deviation: Option<Cents>,
     /// Why the place is doubtful, or missing; empty when it is sure.
     pub doubts: Vec<String>,
     /// What is wrong with the note as a take.
     pub faults: Vec<String>,
+    /// Of several notes of a reed, the one that counts.
     pub speaks: bool,
     /// The list gives the place.
     pub is_said: bool,
 }
 
 /// Everything that is shown.
-pub(super) struct Proposal {
+#[derive(Debug)]
+pub struct Proposal {
+    /// Name of the file.
     pub name: String,
+    /// Of the file.
     pub sha256: String,
+    /// Its rate, channels and remarks.
     pub streamed: Streamed,
+    /// Levels over time, dBFS.
     pub levels: Vec<f32>,
-    pub rows: Vec<Row>,
+    /// Every note, in order of time.
+    pub rows: Vec<PlacedNote>,
     /// What stood out and is no note: from, to, what.
     pub others: Vec<(f64, f64, NoNote)>,
+    /// The order of play that fits best.
     pub order: Option<String>,
+    /// The next one, and how much less likely it is.
     pub runner_up: Option<(String, f64)>,
+    /// How far the notes stand from the plan.
     pub offset: Option<Cents>,
     /// What was known of the offset beforehand.
     pub known: Option<KnownStanding>,
     /// Another offset at which the notes fit too.
     pub rival: Option<Rival>,
+    /// Plates that seem to lie in each other's place.
     pub swaps: Vec<[PlatePlace; 2]>,
+    /// Reeds of the order without a note.
     pub not_heard: Vec<ReedPlace>,
 }
 
-pub(super) fn propose(
+/// Place the notes of a recording on the plan, with what is doubtful of each place and wrong with each take.
+pub fn propose(
     instrument: &Instrument,
     orders: &[PlayOrder],
     heard: ScannedRecording,
     known: Option<KnownStanding>,
 ) -> Proposal {
-    let mut rows: Vec<Row> = Vec::new();
+    let mut rows: Vec<PlacedNote> = Vec::new();
     let mut others = Vec::new();
     for one in heard.found {
         match one.kind {
@@ -88,7 +106,7 @@ pub(super) fn propose(
                 if lasts_s < GOOD_S {
                     faults.push(format!("it sounds for {lasts_s:.1} s only"));
                 }
-                rows.push(Row {
+                rows.push(PlacedNote {
                     from: one.from,
                     to: one.to,
                     start_s: one.start_s,
@@ -167,7 +185,7 @@ impl Proposal {
     }
 
     /// Of a reed that was played several times, the note that speaks instead of this one.
-    pub fn speaks_instead(&self, row: &Row) -> Option<&Row> {
+    pub fn speaks_instead(&self, row: &PlacedNote) -> Option<&PlacedNote> {
         if row.speaks || row.place.is_none() {
             return None;
         }
@@ -175,7 +193,7 @@ impl Proposal {
     }
 }
 
-fn notes(rows: &[Row]) -> Vec<alignment::Observation> {
+fn notes(rows: &[PlacedNote]) -> Vec<alignment::Observation> {
     let unknown = Hz::STANDARD_A4;
     rows.iter()
         .map(|row| alignment::Observation {
@@ -186,7 +204,7 @@ fn notes(rows: &[Row]) -> Vec<alignment::Observation> {
         .collect()
 }
 
-fn mark_soft(rows: &mut [Row]) {
+fn mark_soft(rows: &mut [PlacedNote]) {
     let mut levels: Vec<f64> = rows.iter().filter_map(|row| row.level.map(Dbfs::get)).collect();
     levels.sort_by(f64::total_cmp);
     let Some(middle) = levels.get(levels.len() / 2).copied() else { return };

@@ -3,16 +3,20 @@
 use std::path::Path;
 
 use crate::audio::{self, Streamed};
-use crate::cli::failure::Failure;
+use crate::evaluation::EvaluationError;
 use crate::job;
 use crate::segmentation::{Detection, MOST_CHANNELS, Splitter};
 
 /// What was heard.
-pub(super) struct ScannedRecording {
+#[derive(Debug)]
+pub struct ScannedRecording {
     /// Name of the file, without its folder.
     pub name: String,
+    /// Of the file.
     pub sha256: String,
+    /// Its rate, channels and remarks.
     pub streamed: Streamed,
+    /// What stood out.
     pub found: Vec<Detection>,
     /// Levels over time, dBFS, every [`crate::segmentation::LEVEL_STEP_S`].
     pub levels: Vec<f32>,
@@ -20,7 +24,8 @@ pub(super) struct ScannedRecording {
     pub lost: Vec<(f64, String)>,
 }
 
-pub(super) fn hear(file: &Path) -> Result<ScannedRecording, Failure> {
+/// Listen to a long recording of any length, in bounded memory.
+pub fn scan(file: &Path) -> Result<ScannedRecording, EvaluationError> {
     // The hash needs the file's bytes and no sound: on a second core it costs no time.
     let (streamed, sha256) = rayon::join(|| split(file), || job::hash_of(file));
     let (streamed, found, levels) = streamed?;
@@ -28,7 +33,7 @@ pub(super) fn hear(file: &Path) -> Result<ScannedRecording, Failure> {
     Ok(ScannedRecording { name, sha256: sha256?, streamed, found, levels, lost: Vec::new() })
 }
 
-fn split(file: &Path) -> Result<(Streamed, Vec<Detection>, Vec<f32>), Failure> {
+fn split(file: &Path) -> Result<(Streamed, Vec<Detection>, Vec<f32>), EvaluationError> {
     let mut splitter: Option<Splitter> = None;
     let mut found = Vec::new();
     let streamed = audio::stream_file(file, &mut |piece| {
@@ -40,12 +45,11 @@ fn split(file: &Path) -> Result<(Streamed, Vec<Detection>, Vec<f32>), Failure> {
         true
     })?;
     if streamed.channels > MOST_CHANNELS {
-        let what = format!(
-            "`{}` has {} channels, and up to {MOST_CHANNELS} are taken apart",
-            file.display(),
-            streamed.channels
-        );
-        return Err(Failure::could_not(what, "export the channels with the reeds as a file of their own"));
+        return Err(EvaluationError::TooManyChannels {
+            file: file.to_owned(),
+            channels: streamed.channels,
+            most: MOST_CHANNELS,
+        });
     }
     let (rest, levels) = splitter.map(Splitter::finish).unwrap_or_default();
     found.extend(rest);
