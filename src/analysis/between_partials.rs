@@ -100,7 +100,6 @@ pub(super) fn between_partials(hearing: &mut Hearing, stretch: &Stretch, pitch_h
             middle: reach,
             bin_hz,
             reference: 1.0,
-            pull: 0.0,
             rest,
             window: Rc::clone(&window),
             taken: Vec::new(),

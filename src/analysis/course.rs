@@ -46,23 +46,6 @@ pub(super) fn tone_over_noise(hearing: &Hearing) -> f64 {
     10.0 * (tone / noise.max(1e-30)).log10()
 }
 
-/// By how much the level swells over the steady stretch, dB: the range of its three slowest waves, so that beats and tremor
-/// do not count.
-pub(super) fn swell_db(hearing: &Hearing) -> f64 {
-    let (from, to) = hearing.frames;
-    let level = super::envelope::smooth_db(&hearing.wander.power[from..to], 2);
-    let n = level.len().max(1) as f64;
-    let wave = |order: f64, i: usize| (std::f64::consts::PI * order * (i as f64 + 0.5) / n).cos();
-    let waves = [1.0, 2.0, 3.0].map(|order| {
-        let sum: f64 = level.iter().enumerate().map(|(i, value)| value * wave(order, i)).sum();
-        (order, 2.0 * sum / n)
-    });
-    let course = (0..level.len()).map(|i| waves.iter().map(|(order, size)| size * wave(*order, i)).sum());
-    let (low, high) = course
-        .fold((f64::MAX, f64::MIN), |(low, high): (f64, f64), value: f64| (low.min(value), high.max(value)));
-    (high - low).max(0.0)
-}
-
 /// How the pitch follows the level: cents per dB with half its 95 % interval, from a line of least squares.
 pub(super) fn pitch_per_db(hearing: &Hearing) -> Result<(f64, f64), NotMeasured> {
     let wander = &hearing.wander;

@@ -68,15 +68,20 @@ pub(crate) fn fundamental(spectrum: &Spectrum, nyquist: f64, expected: Option<f6
     }
     let best = best.filter(|best| best.score >= LEAST_SCORE && best.hz >= LOWEST_HZ)?;
     let own = best.partials.iter().map(|(_, peak)| peak.power).fold(0.0, f64::max);
-    let stranger = by_power
-        .iter()
-        .find(|peak| {
-            let place = peak.hz / best.hz;
-            let off = (place - place.round()).abs() * best.hz;
-            off > (1.5 * spectrum.lobe_hz).max(0.06 * peak.hz).min(0.25 * best.hz) && peak.hz > 0.7 * best.hz
-        })
-        .filter(|peak| peak.power > 0.01 * own)
-        .copied();
+    let stranger_above = |least: f64| {
+        by_power
+            .iter()
+            .find(|peak| {
+                let place = peak.hz / best.hz;
+                let off = (place - place.round()).abs() * best.hz;
+                off > (1.5 * spectrum.lobe_hz).max(0.06 * peak.hz).min(0.25 * best.hz)
+                    && peak.hz > least * best.hz
+            })
+            .filter(|peak| peak.power > 0.01 * own)
+            .copied()
+    };
+    // The low reed of an octave pair may show by nothing but its fundamental.
+    let stranger = stranger_above(0.7).or_else(|| stranger_above(0.4));
     Some(Fundamental { hz: best.hz, stranger })
 }
 

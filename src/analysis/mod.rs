@@ -7,6 +7,7 @@ mod course;
 mod envelope;
 pub(crate) mod fundamental;
 mod hearing;
+mod likelihood;
 mod noise_beside;
 mod octave;
 mod onset;
@@ -160,7 +161,9 @@ impl Heard {
                 warnings.push(Warning::Unexpected { cents });
             }
         }
-        if let Some(stranger) = hearing.coarse.stranger.filter(|_| n_reeds < 2) {
+        if let Some(stranger) =
+            hearing.coarse.stranger.filter(|s| n_reeds < 2 && s.hz > 0.7 * hearing.coarse.hz)
+        {
             warnings.push(Warning::OtherTone { hz: stranger.hz });
         }
         if self.lossy {

@@ -75,19 +75,11 @@ fn best_even(hearing: &Hearing, stretch: &Stretch, lines: &Rc<Vec<Line>>) -> Opt
     [(-REACH_CENTS, -least), (least, REACH_CENTS)]
         .into_iter()
         .filter(|(low, high)| low < high)
-        .filter_map(|(low, high)| even.best(low, high))
+        .filter_map(|(low, high)| even.best(&even.scan_closely(low, high)))
         .max_by(|a, b| a.evidence.total_cmp(&b.evidence))
         .filter(|found| found.evidence >= EVIDENCE && found.power_ratio >= 10f64.powf(FULLY_DB / 10.0))
 }
 
 fn search(hearing: &Hearing, stretch: &Stretch, lines: &Rc<Vec<Line>>, belongs: fn(usize) -> bool) -> Search {
-    let power = lines.iter().filter(|line| belongs(line.number)).map(|line| line.reference).sum::<f64>();
-    Search {
-        lines: Rc::clone(lines),
-        belongs,
-        origin_hz: hearing.measured_hz,
-        origin_cents: 0.0,
-        length_s: stretch.length_s,
-        sounding_power: power,
-    }
+    Search::beside(Rc::clone(lines), belongs, hearing.measured_hz, stretch.length_s)
 }

@@ -3,15 +3,17 @@
 use std::rc::Rc;
 
 use super::between_partials::between_partials;
-use super::course::swell_db;
-use super::hearing::{Hearing, cents, pitch_range};
-use super::second_tone::{Found, Search};
+use super::hearing::{Hearing, cents};
+use super::second_tone::{Found, Scan, Search};
 use super::sidebands::{self, Line, Stretch};
 use super::{NotMeasured, Opposite, OppositeDetail, OppositeExpectation, OppositeLine};
 use crate::units::{Decibels, Hz, Seconds};
 
 /// Without a known opposite pitch it is looked for this far to either side, cents: further off lies the next note.
 const REACH_CENTS: f64 = 70.0;
+/// And so many beats, for low reeds, but never as far as a whole tone, cents.
+const REACH_HZ: f64 = 9.0;
+const MOST_REACH_CENTS: f64 = 160.0;
 /// Beyond this distance the opposite reed plays another note, and its lines lie between the partials, cents.
 const ANOTHER_NOTE_CENTS: f64 = 75.0;
 /// Slack on a known pitch, cents: the bellows press differently from take to take.
@@ -28,36 +30,22 @@ const LEAST_CYCLES: f64 = 0.4;
 /// With this many cycles they can.
 const ENOUGH_CYCLES: f64 = 0.8;
 /// The limit is taken from so many cycles on.
-const LIMIT_CYCLES: f64 = 0.5;
-/// Log-likelihood ratio from which the opposite reed counts as heard when it may lie anywhere within the reach, and on another
-/// note at its place.
-const EVIDENCE_ANYWHERE: f64 = 16.0;
-const EVIDENCE_IN_PLACE: f64 = 12.0;
+const LIMIT_CYCLES: f64 = 1.0;
+/// Log-likelihood ratio from which the opposite reed counts as heard, besides the logarithm of the independent places it is
+/// looked for at: odds of 1 in 500 for a find by chance.
+const ODDS: f64 = 6.2;
 /// On another note, where lines of the room and the plate stand too: so much more evidence than the best of so many decoys at
 /// other pitches.
 const DECOY_FACTOR: f64 = 1.5;
 const DECOYS: usize = 20;
-/// A pitch that swings further than this over the stretch leaves lines of its own in a room, cents: so much more evidence is
-/// asked for each cent, and no more than that altogether.
-const STEADY_CENTS: f64 = 6.0;
-const EVIDENCE_PER_CENT: f64 = 0.7;
-const MOST_MORE: f64 = 12.0;
-/// From this swell of the level on, dB, pitch and colour move so far that no steady second tone can be told. Takes that swell
-/// by 10 dB fill the 8 dB that the steady stretch may have; bellows held as evenly as by hand stay under 3.
-const SWELLING_DB: f64 = 5.0;
-/// Looked for anywhere, a tone as near as this many cycles needs this much more evidence, and none more from so many on: what
-/// is left of the wander and the room lies there too.
-const NEAR_CYCLES: f64 = 0.5;
-const CLEAR_CYCLES: f64 = 0.75;
-const EVIDENCE_WHEN_NEAR: f64 = 24.0;
 /// Rounds of taking the second series off and following the wander anew.
 const ROUNDS: usize = 4;
 /// A pattern of every second, third … partial that explains this much more is another note, not the opposite reed.
 const PATTERN_GAIN: f64 = 4.0;
 /// A limit above this says nothing, dB.
 const USELESS_LIMIT_DB: f64 = -12.0;
-/// A second tone this weak is none, power ratio.
-const NOTHING: f64 = 1e-9;
+/// A second tone this weak is none, power ratio: 15 dB under the weakest one that is promised to be found; a swell leaves such.
+const NOTHING: f64 = 1e-6;
 
 /// Steady time that tells two reeds of a plate apart; `None` for the same pitch twice.
 ///
@@ -99,12 +87,9 @@ pub(super) fn opposite(
     expectation: OppositeExpectation,
     seen: (Stretch, Rc<Vec<Line>>),
 ) -> Told {
-    if expectation != OppositeExpectation::None && swell_db(hearing) >= SWELLING_DB {
-        return bare(Opposite::Unresolved { evidence: 0.0, needs: None, reason: NotMeasured::Swelling });
-    }
     match expectation {
         OppositeExpectation::None => bare(Opposite::NotLooked),
-        OppositeExpectation::Unknown => beside(hearing, seen, Prior::ANYWHERE),
+        OppositeExpectation::Unknown => beside(hearing, seen, Prior::anywhere(hearing.measured_hz)),
         OppositeExpectation::Known { pitch, within } => {
             let place = pitch.cents_above(hearing.f0).get();
             let prior = Prior::told(place, within.get().abs(), hearing.measured_hz);
@@ -122,20 +107,25 @@ pub(super) fn opposite(
 struct Prior {
     /// Where it was told to lie, cents, with the standard deviation of that.
     told: Option<(f64, f64)>,
+    /// How far it is looked for to either side at most, cents.
+    reach: f64,
 }
 
 impl Prior {
-    const ANYWHERE: Self = Self { told: None };
+    fn anywhere(hz: f64) -> Self {
+        let reach = (1200.0 * (1.0 + REACH_HZ / hz).log2()).clamp(REACH_CENTS, MOST_REACH_CENTS);
+        Self { told: None, reach }
+    }
 
     /// Told from its own take, half a 95 % interval given.
     fn told(place: f64, within: f64, hz: f64) -> Self {
         let pressure = PRESSURE_CENTS * (440.0 / hz).max(1.0);
-        Self { told: Some((place, (within / 1.96).hypot(pressure))) }
+        Self { told: Some((place, (within / 1.96).hypot(pressure))), reach: REACH_CENTS }
     }
 
     /// Half the width that holds 95 %, cents.
     fn half_width(&self) -> f64 {
-        self.told.map_or(REACH_CENTS, |(_, deviation)| 1.96 * deviation + SLACK_CENTS)
+        self.told.map_or(self.reach, |(_, deviation)| 1.96 * deviation + SLACK_CENTS)
     }
 
     /// Where it surely lies, but for one in twenty, cents.
@@ -149,7 +139,7 @@ impl Prior {
         let Some((place, deviation)) = self.told else { return 0.0 };
         let z = (cents - place) / deviation;
         let near = (-0.5 * z * z).exp() / (deviation * std::f64::consts::TAU.sqrt());
-        ((1.0 - ASTRAY) * near * 2.0 * REACH_CENTS + ASTRAY).ln()
+        ((1.0 - ASTRAY) * near * 2.0 * self.reach + ASTRAY).ln()
     }
 }
 
@@ -178,48 +168,50 @@ fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
     let mut search = search_in(hearing, &stretch, lines);
     let least = per_cycles(hearing, &stretch, LEAST_CYCLES);
     let (low, high) = prior.range();
-    let mut candidates: Vec<Found> =
-        outside(low, high, least).into_iter().filter_map(|(low, high)| search.best(low, high)).collect();
+    let close = outside(low, high, least).into_iter().map(|(low, high)| search.scan_closely(low, high));
+    let mut scans: Vec<Scan> = close.collect();
     if prior.told.is_some() {
-        let anywhere = outside(-REACH_CENTS, REACH_CENTS, least);
-        candidates.extend(anywhere.into_iter().filter_map(|(low, high)| search.best_at_a_glance(low, high)));
+        let anywhere = outside(-prior.reach, prior.reach, least).into_iter();
+        scans.extend(anywhere.map(|(low, high)| search.scan_at_a_glance(low, high)));
     }
-    let swing = for_swing(hearing);
-    let per_cycle = per_cycles(hearing, &stretch, 1.0);
-    let asked = |cents: f64| EVIDENCE_ANYWHERE - prior.odds(cents) + swing;
+    let candidates: Vec<Found> = scans.iter().filter_map(|scan| search.best(scan)).collect();
+    let places = search.places(-prior.reach, prior.reach).ln();
+    let asked = |cents: f64| ODDS + places - prior.odds(cents);
     let best = candidates
         .into_iter()
         .filter(|found| !is_pattern(&search, found))
         .max_by(|a, b| (a.evidence - asked(a.cents)).total_cmp(&(b.evidence - asked(b.cents))));
     let evidence = best.map_or(0.0, |found| found.evidence);
     let Some(mut found) = best.filter(|found| found.evidence >= asked(found.cents)) else {
-        return not_heard(hearing, &search, &stretch, prior, evidence);
+        return not_heard(hearing, &search, &scans, &stretch, prior, evidence);
     };
-    let cycles = found.cents.abs() / per_cycle;
-    let near = if prior.odds(found.cents) > 0.0 { 0.0 } else { for_nearness(cycles) };
-    if found.evidence < asked(found.cents) + near {
-        let needs = ENOUGH_CYCLES / cycles * stretch.length_s;
-        return bare(Opposite::Unresolved {
-            evidence,
-            needs: Seconds::new(needs),
-            reason: NotMeasured::TooClose { steady: stretch.length_s },
-        });
+    if found.power_ratio > 1.0 {
+        // Stronger than the tone that is followed: two reeds sound fully.
+        let reason = NotMeasured::SeveralReeds;
+        return bare(Opposite::Unresolved { evidence, needs: None, reason });
     }
-    let (low, high) = (low.min(-REACH_CENTS), high.max(REACH_CENTS));
+    // A swell, a swing or other notes leave lines at every pitch: the find must stand out among others.
+    let beyond = [(-2.0 * prior.reach, -prior.reach), (prior.reach, 2.0 * prior.reach)];
+    let decoy = beyond.into_iter().map(|(low, high)| search.decoy(low, high)).fold(0.0, f64::max);
+    if found.evidence < DECOY_FACTOR * decoy {
+        return not_heard(hearing, &search, &scans, &stretch, prior, evidence);
+    }
+    let (low, high) = (low.min(-prior.reach), high.max(prior.reach));
     for _ in 0..ROUNDS {
         let known = search.amplitudes(found.cents);
         hearing.follow_without(&known, &stretch);
         stretch = sidebands::stretch(hearing);
         search = search_in(hearing, &stretch, Rc::new(sidebands::beside_partials(hearing, &stretch, &known)));
         let width = 3.0 * search.step_cents();
-        match search.best((found.cents - width).max(low), (found.cents + width).min(high)) {
+        let near = search.scan_closely((found.cents - width).max(low), (found.cents + width).min(high));
+        match search.best(&near) {
             Some(better) => found = better,
             None => break,
         }
     }
     if found.power_ratio < NOTHING {
         // Followed anew, the tone has no room for a second one: it was the wander.
-        return not_heard(hearing, &search, &stretch, prior, found.evidence);
+        return not_heard(hearing, &search, &scans, &stretch, prior, found.evidence);
     }
     heard(&search, found, evidence)
 }
@@ -228,14 +220,15 @@ fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
 fn another_note(hearing: &mut Hearing, place: f64, within: f64) -> Told {
     let stretch = sidebands::stretch(hearing);
     let search = search_between(hearing, &stretch, place);
-    let best = search.best(place - within, place + within);
+    let scan = search.scan_closely(place - within, place + within);
+    let best = search.best(&scan);
     let evidence = best.map_or(0.0, |found| found.evidence);
-    let asked = EVIDENCE_IN_PLACE + for_swing(hearing);
+    let asked = ODDS + search.places(place - within, place + within).ln();
     match best.filter(|found| found.evidence >= asked) {
         Some(found) if found.evidence >= DECOY_FACTOR * best_decoy(hearing, &stretch, place, within) => {
             heard(&search, found, evidence)
         }
-        _ => limited(search.limit(place - within, place + within), place.abs() - within, evidence),
+        _ => limited(search.limit(&[scan], 0.0, |_| 1.0), place.abs() - within, evidence),
     }
 }
 
@@ -243,14 +236,7 @@ fn search_between(hearing: &mut Hearing, stretch: &Stretch, place: f64) -> Searc
     let origin_hz = hearing.measured_hz * (place / 1200.0).exp2();
     let lines = between_partials(hearing, stretch, origin_hz);
     let sounding_power: f64 = hearing.partials.bands.iter().map(|band| band.amplitude.norm_sqr()).sum();
-    Search {
-        lines: Rc::new(lines),
-        belongs: |_| true,
-        origin_hz,
-        origin_cents: place,
-        length_s: stretch.length_s,
-        sounding_power,
-    }
+    Search::between(lines, (origin_hz, place), stretch.length_s, sounding_power)
 }
 
 /// The best evidence for a series at pitches around where none is expected.
@@ -264,7 +250,8 @@ fn best_decoy(hearing: &mut Hearing, stretch: &Stretch, place: f64, within: f64)
             continue;
         }
         let search = search_between(hearing, stretch, decoy);
-        best = best.max(search.best(decoy - within, decoy + within).map_or(0.0, |found| found.evidence));
+        let scan = search.scan_closely(decoy - within, decoy + within);
+        best = best.max(search.best(&scan).map_or(0.0, |found| found.evidence));
     }
     best
 }
@@ -285,7 +272,14 @@ fn heard(search: &Search, found: Found, evidence: f64) -> Told {
     (opposite, OppositeDetail { lines, limit_from: None })
 }
 
-fn not_heard(hearing: &Hearing, search: &Search, stretch: &Stretch, prior: Prior, evidence: f64) -> Told {
+fn not_heard(
+    hearing: &Hearing,
+    search: &Search,
+    scans: &[Scan],
+    stretch: &Stretch,
+    prior: Prior,
+    evidence: f64,
+) -> Told {
     let (low, high) = prior.range();
     let nearest =
         per_cycles(hearing, stretch, if prior.told.is_some() { LEAST_CYCLES } else { LIMIT_CYCLES });
@@ -302,9 +296,9 @@ fn not_heard(hearing: &Hearing, search: &Search, stretch: &Stretch, prior: Prior
             reason: NotMeasured::TooClose { steady: stretch.length_s },
         });
     }
-    let limits = outside(low, high, nearest).into_iter().map(|(low, high)| search.limit(low, high));
+    let limit = search.limit(scans, nearest, |cents| prior.odds(cents).exp());
     let from = nearest.max(if prior.told.is_some() { low.abs().min(high.abs()) } else { 0.0 });
-    limited(limits.fold(0.0, f64::max), from, evidence)
+    limited(limit, from, evidence)
 }
 
 /// Not heard, down to a limit that holds from a distance on, where that says anything.
@@ -320,29 +314,11 @@ fn limited(limit: f64, from: f64, evidence: f64) -> Told {
     }
 }
 
-/// Evidence asked for beyond the usual, since the pitch swings.
-fn for_swing(hearing: &Hearing) -> f64 {
-    (EVIDENCE_PER_CENT * (pitch_range(hearing) - STEADY_CENTS)).clamp(0.0, MOST_MORE)
-}
-
-/// Evidence asked for beyond the usual of a tone at no known place, since it lies so near.
-fn for_nearness(cycles: f64) -> f64 {
-    EVIDENCE_WHEN_NEAR * ((CLEAR_CYCLES - cycles) / (CLEAR_CYCLES - NEAR_CYCLES)).clamp(0.0, 1.0)
-}
-
 /// On the even partials an octave reed may sound, which is no opposite reed.
 fn search_in(hearing: &Hearing, stretch: &Stretch, lines: Rc<Vec<Line>>) -> Search {
     let belongs: fn(usize) -> bool =
         if hearing.odd_alone { |number| !number.is_multiple_of(2) } else { |_| true };
-    let power = lines.iter().filter(|line| belongs(line.number)).map(|line| line.reference).sum();
-    Search {
-        lines,
-        belongs,
-        origin_hz: hearing.measured_hz,
-        origin_cents: 0.0,
-        length_s: stretch.length_s,
-        sounding_power: power,
-    }
+    Search::beside(lines, belongs, hearing.measured_hz, stretch.length_s)
 }
 
 /// Whether every second, third … line alone explains the find better: then it is an octave, a twelfth, …

@@ -15,6 +15,7 @@ use super::hearing::Hearing;
 use super::partials::{PartialBand, sample_phase};
 use super::plans;
 use super::shared_level::shared_level;
+use super::smoother;
 use super::spectrum::hann;
 use super::turning::Turning;
 
@@ -30,6 +31,10 @@ const MEASURABLE_SHARE: f64 = 0.25;
 /// on that course is taken off too, rad: less is as well a second reed's doing.
 const ECHOES_S: [f64; 2] = [0.04, 0.16];
 const LEAST_SWING: f64 = 0.1;
+/// A partial with more than this share of the shared phase is turned back by the phase of all others; one with more than the
+/// second has no others to speak of.
+const LEAST_PULL: f64 = 0.1;
+const MOST_PULL: f64 = 0.999;
 /// The background is averaged over this many cycles to either side at least, and over this share of the distance.
 const BACKGROUND_CYCLES: f64 = 2.5;
 const BACKGROUND_SHARE: f64 = 0.25;
@@ -52,8 +57,6 @@ pub(super) struct Line {
     pub(super) bin_hz: f64,
     /// Squared amplitude of the sounding reed hereabouts.
     pub reference: f64,
-    /// The partial's share of the shared phase: so much of its own beat is taken for wander.
-    pub pull: f64,
     /// The rest itself, re the partial's amplitude, the window it was seen through, and what was taken off it.
     pub(super) rest: Vec<Complex<f64>>,
     pub(super) window: Rc<Vec<f64>>,
@@ -151,7 +154,7 @@ pub(super) fn beside_partials(
     let n = stretch.samples.len();
     let window = Rc::new(hann(n));
     let mut turning = Turning::new(&stretch.turn);
-    let series: Vec<Vec<Complex<f64>>> = partials
+    let mut series: Vec<Vec<Complex<f64>>> = partials
         .bands
         .iter()
         .map(|band| {
@@ -164,7 +167,13 @@ pub(super) fn beside_partials(
                 .collect()
         })
         .collect();
+    let pulls = pulls(hearing);
     let level = shared_level(hearing, &series, known);
+    for ((band, series), pull) in partials.bands.iter().zip(&mut series).zip(&pulls) {
+        if *pull > LEAST_PULL && *pull < MOST_PULL {
+            turn_by_the_others(hearing, band.number, *pull, series);
+        }
+    }
     let size = smooth_length(n * PADDING);
     let fft = plans::forward(size);
     let mut slow = orthonormal(&[], &slow_course(n), &window);
@@ -178,8 +187,6 @@ pub(super) fn beside_partials(
     let response: Vec<f64> =
         (0..=reach).map(|distance| partials.shape.response(distance as f64 * bin_hz).max(1e-6)).collect();
     let least = (LEAST_CYCLES / stretch.length_s / bin_hz).ceil() as usize;
-    let weight = |band: &PartialBand| (band.number as f64).powi(2) * band.amplitude.norm_sqr() / band.noise;
-    let weights: f64 = partials.bands.iter().map(weight).sum();
     partials
         .bands
         .iter()
@@ -215,7 +222,6 @@ pub(super) fn beside_partials(
                 middle: reach,
                 bin_hz,
                 reference: 1.0,
-                pull: weight(band) / weights.max(1e-300),
                 rest,
                 window: Rc::clone(&window),
                 taken,
@@ -225,6 +231,39 @@ pub(super) fn beside_partials(
             .scaled(band.amplitude.norm_sqr())
         })
         .collect()
+}
+
+/// Each partial's share of the shared phase.
+fn pulls(hearing: &Hearing) -> Vec<f64> {
+    let has_say = |band: &PartialBand| !(hearing.odd_alone && band.number.is_multiple_of(2));
+    let weight = |band: &PartialBand| (band.number as f64).powi(2) * band.amplitude.norm_sqr() / band.noise;
+    let bands = &hearing.partials.bands;
+    let weights: f64 = bands.iter().filter(|band| has_say(band)).map(weight).sum();
+    bands.iter().map(|band| if has_say(band) { weight(band) / weights.max(1e-300) } else { 0.0 }).collect()
+}
+
+/// Turn a series, turned back by the shared phase already, by what the phase of all other partials differs from that: a beat
+/// of its own is no wander.
+fn turn_by_the_others(hearing: &Hearing, number: usize, pull: f64, series: &mut [Complex<f64>]) {
+    let wander = &hearing.wander;
+    let (from, to) = hearing.frames;
+    let own = series
+        .chunks_exact(wander.frame)
+        .map(|frame| frame.iter().map(|value| value.im).sum::<f64>() / (wander.frame as f64 * number as f64));
+    let track = &hearing.track.phase;
+    let seen: Vec<f64> = wander.phase[from..to]
+        .iter()
+        .zip(track)
+        .zip(own)
+        .map(|((seen, track), own)| track + (seen - track - pull * own) / (1.0 - pull))
+        .collect();
+    let variance: Vec<f64> = wander.variance[from..to].iter().map(|v| v / (1.0 - pull)).collect();
+    let others = smoother::smooth(&seen, &variance, wander.frame_s).phase;
+    let moved: Vec<f64> = others.iter().zip(track).map(|(others, track)| others - track).collect();
+    let turn = sample_phase(&moved, wander.frame, series.len());
+    for (value, turn) in series.iter_mut().zip(turn) {
+        *value *= Complex::from_polar(1.0, -turn * number as f64);
+    }
 }
 
 impl Line {

@@ -36,6 +36,16 @@ const DECOY_DISTANCES: [f64; 6] = [-2.0, -1.5, -1.0, -0.5, 1.5, 2.0];
 const BAND_DISTANCES: f64 = 2.5;
 const BAND_SHARES: (f64, f64) = (0.25, 0.85);
 
+/// A ring beside the played reed's.
+struct Ring {
+    /// Energy that is left with it.
+    rest: f64,
+    /// How much sharper than blown it rings, cents.
+    step: f64,
+    amplitude: Complex<f64>,
+    shape: Vec<Complex<f64>>,
+}
+
 /// Look for the opposite reed's ring.
 pub(super) fn tail(hearing: &mut Hearing, expectation: OppositeExpectation) -> Tail {
     match measure(hearing, expectation) {
@@ -133,15 +143,16 @@ fn measure(hearing: &mut Hearing, expectation: OppositeExpectation) -> Result<Ta
     let basis = orthonormal(&basis);
     let null_rest = null.0.max(1e-12 * total);
     let resolved_hz = 1.0 / lasts;
-    let look = |hz: f64, away_from: &[f64]| -> Option<(f64, f64, Complex<f64>)> {
-        let mut best: Option<(f64, f64, Complex<f64>)> = None;
-        for (step, mut second) in shapes(hz) {
+    let look = |hz: f64, away_from: &[f64], basis: &[Vec<Complex<f64>>], null_rest: f64| -> Option<Ring> {
+        let mut best: Option<Ring> = None;
+        for (step, shape) in shapes(hz) {
+            let mut second = shape.clone();
             let at_hz = hz * (step / 1200.0).exp2();
             if away_from.iter().any(|taken| (at_hz - taken).abs() < resolved_hz) {
                 continue;
             }
             let before = energy(&second);
-            for known in &basis {
+            for known in basis {
                 let along = dot(known, &second);
                 second.iter_mut().zip(known).for_each(|(value, known)| *value -= along * known);
             }
@@ -151,24 +162,30 @@ fn measure(hearing: &mut Hearing, expectation: OppositeExpectation) -> Result<Ta
             }
             let amplitude = dot(&second, ring) / left;
             let rest = (null_rest - amplitude.norm_sqr() * left).max(1e-12 * total);
-            if best.as_ref().is_none_or(|(least, ..)| rest < *least) {
-                best = Some((rest, step, amplitude));
+            if best.as_ref().is_none_or(|best| rest < best.rest) {
+                best = Some(Ring { rest, step, amplitude, shape });
             }
         }
         best
     };
-    let (rest, step, second) = look(opposite_hz, &[]).ok_or(NotMeasured::TooNoisy)?;
-    let evidence_of = |rest: f64| independent * (null_rest / rest).ln();
-    let evidence = evidence_of(rest);
+    let found = look(opposite_hz, &[], &basis, null_rest).ok_or(NotMeasured::TooNoisy)?;
+    let Ring { rest, step, amplitude: second, .. } = found;
+    let evidence = independent * (null_rest / rest).ln();
     let first = seen[alone].norm_sqr() / energies[alone].powi(2);
     let level = 10.0 * (second.norm_sqr() / first.max(1e-300)).max(1e-12).log10();
     if evidence >= EVIDENCE {
-        // A room that gives back a gliding ring leaves something at every pitch: the find must stand out among others.
+        // A room that gives back a gliding ring leaves something at every pitch: the find must stand out among others, each
+        // asked of what the find has left.
+        let mut with_find = vec![&own[null.1].1];
+        with_find.extend(null.2.map(|j| &own[j].1));
+        with_find.push(&found.shape);
+        let with_find = orthonormal(&with_find);
         let taken = [opposite_hz * (step / 1200.0).exp2(), sounding_hz * (own[null.1].0 / 1200.0).exp2()];
         let decoys = DECOY_DISTANCES
             .iter()
-            .filter_map(|times| look(sounding_hz + times * (opposite_hz - sounding_hz), &taken));
-        let best_decoy = decoys.map(|(rest, ..)| evidence_of(rest)).fold(0.0, f64::max);
+            .map(|times| sounding_hz + times * (opposite_hz - sounding_hz))
+            .filter_map(|hz| look(hz, &taken, &with_find, rest));
+        let best_decoy = decoys.map(|decoy| independent * (rest / decoy.rest).ln()).fold(0.0, f64::max);
         if evidence < DECOY_FACTOR * best_decoy {
             return Err(NotMeasured::TailUnclear);
         }

@@ -9,6 +9,8 @@ mod dark_tone;
 mod generator;
 mod golden;
 mod kept;
+mod limits;
+mod method;
 mod odd_input;
 mod properties;
 mod recordings;

@@ -133,8 +133,7 @@ fn an_octave_reed_is_not_the_opposite_reed() {
     });
     let rate = Rate::of(alarms.into_iter().flatten());
     println!("octave reeds taken for the opposite one: {rate}");
-    // 1 in 100 is wanted; it is 3 of 150 since the opposite series may have any colour.
-    assert!(rate.value() <= 0.02, "{rate}");
+    assert!(rate.value() <= 0.01, "{rate}");
 }
 
 /// One reed whose pitch swings slowly by 4 to 25 cents dwells at two places, and is still one reed: nothing beats.
