@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use super::pass::{MeasuredAt, PassReadings};
 use super::pitch::{SHIFT_NEEDS_READINGS, deviations};
 use super::robust::{median, robust_scatter};
-use super::sealing;
 use super::{CommonShift, Comparison, Findings, ReedChange, Sign, SignKind, judge, valve_changes};
+use super::{sealing, swaps};
 use crate::analysis::Reading;
 use crate::instrument::{Instrument, PlatePlace, ReedPlace};
 use crate::units::{Cents, Measured};
@@ -64,7 +64,7 @@ pub fn compare_worked(
 ) -> Comparison {
     let (before, after) = (earlier.findings, later.findings);
     let (earlier, later) = (earlier.readings, later.readings);
-    let (reeds, common) = reed_changes(instrument, earlier, later, &astray(before, after), worked);
+    let (reeds, common) = reed_changes(instrument, earlier, later, &swaps::astray(before, after), worked);
     let mut warnings = circumstances(earlier, later);
     warnings.extend(work_words(worked, &common));
     Comparison {
@@ -108,16 +108,6 @@ fn work_words(worked: &Worked, common: &[CommonShift]) -> Vec<String> {
         });
     }
     words
-}
-
-/// Plates that seem to lie in another's place in one of the passes, with that pass's name. A swap that both passes show
-/// changes nothing between them.
-pub(super) fn astray(before: &Findings, after: &Findings) -> BTreeMap<PlatePlace, String> {
-    let only_in = |here: &Findings, there: &Findings| -> Vec<(PlatePlace, String)> {
-        let swaps = here.swaps.iter().filter(|swap| !there.swaps.contains(swap));
-        swaps.flat_map(|swap| &swap.places).map(|place| (place.clone(), here.pass.clone())).collect()
-    };
-    only_in(before, after).into_iter().chain(only_in(after, before)).collect()
 }
 
 /// A sign that stood out before and could not be heard again as well: why a cure cannot be told.

@@ -57,6 +57,16 @@ pub(crate) fn find(
     placing
 }
 
+/// Plates that seem to lie in another's place in one of the passes, with that pass's name. A swap that both passes show
+/// changes nothing between them.
+pub(super) fn astray(before: &super::Findings, after: &super::Findings) -> BTreeMap<PlatePlace, String> {
+    let only_in = |here: &super::Findings, there: &super::Findings| -> Vec<(PlatePlace, String)> {
+        let swaps = here.swaps.iter().filter(|swap| !there.swaps.contains(swap));
+        swaps.flat_map(|swap| &swap.places).map(|place| (place.clone(), here.pass.clone())).collect()
+    };
+    only_in(before, after).into_iter().chain(only_in(after, before)).collect()
+}
+
 fn find_in_block(order: &[PlatePlace], heard: &[MeasuredPlate], placing: &mut Placing) {
     let mut astray: Vec<&MeasuredPlate> =
         heard.iter().filter(|plate| plate.misfit() >= OUT_OF_PLACE_CENTS).collect();

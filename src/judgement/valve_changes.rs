@@ -6,11 +6,11 @@
 use std::collections::BTreeMap;
 
 use super::against_block::{self, AgainstBlock};
-use super::changes::astray;
 use super::leak_evidence::SIZES_DB;
 use super::pass::PassReadings;
 use super::pitch::deviations;
 use super::scatter::{self, Estimate, Measure, Signs};
+use super::swaps::astray;
 use super::{Findings, Sign, SignKind, Swap, ValveChange, ValveChanged, ValveFinding, Verdict};
 use crate::instrument::{Instrument, ReedPlace, Stroke};
 
