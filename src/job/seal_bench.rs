@@ -151,9 +151,9 @@ impl SealBenchFile {
     }
 
     /// By what factor sizes may still be off: known leaks of this bench's own plates narrow it.
-    fn size_spread(&self) -> f64 {
+    fn size_spread(&self) -> Option<f64> {
         let found = self.whole.known_leaks.iter().filter(|leak| leak.estimated.is_some()).count();
-        if found >= LEAST_LEAKS { KNOWN_SPREAD } else { crate::judgement::sealing::UNKNOWN_SIZE_SPREAD }
+        (found >= LEAST_LEAKS).then_some(KNOWN_SPREAD)
     }
 
     /// As the judgement takes it.

@@ -10,6 +10,12 @@ const GAINS_DB: [f64; 3] = [0.6, 1.1, 1.7];
 /// Plates differ in what a leak of one size takes, as a share of it (two-reed model).
 const PLATES_DIFFER: f64 = 0.2;
 
+/// From this many times the usual share of leaking valves on, standard deviations for the logarithm of it, up to a bound
+/// (`tests/rooms/judgement/whole_blocks.rs`, a third leaking).
+const COMMON_FROM: f64 = 2.0;
+const COMMON_COUNTS: f64 = 0.35;
+const COMMON_AT_MOST: f64 = 0.4;
+
 /// What the signs of an ordinary pass say of a leak behind a valve.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LeakEvidence {
@@ -64,7 +70,9 @@ impl Estimate {
     pub(crate) fn deviations(&self) -> f64 {
         let weaker = self.normal(self.loss / self.sd);
         // Two ways to look are two chances to err.
-        self.gain.map_or(weaker, |(gain, sd)| weaker.max(self.normal(gain / sd)) - 0.25)
+        let toward = self.gain.map_or(weaker, |(gain, sd)| weaker.max(self.normal(gain / sd)) - 0.25);
+        // Where many valves of a block leak, the next one is likelier to, and their scatter has widened the block's.
+        toward + (COMMON_COUNTS * (self.commonness / COMMON_FROM).ln()).clamp(0.0, COMMON_AT_MOST)
     }
 
     /// Student's deviate with the scatter's freedom as a normal one (Wallace 1959, from memory).

@@ -17,6 +17,7 @@ pub mod sealing;
 mod small_matrix;
 mod swaps;
 mod tails;
+mod trend;
 mod valve_changes;
 mod valves;
 mod verdict;

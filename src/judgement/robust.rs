@@ -48,16 +48,16 @@ pub(crate) fn line_residuals(points: &[(f64, f64)]) -> Vec<f64> {
     points.iter().map(|(x, y)| (y - slope * x) - height).collect()
 }
 
-/// Mean square about 0 of values whose tails are drawn in to twice their scatter, as it is for normal scatter: nearly as
+/// Mean square about 0 of values whose tails are drawn in to 2.5 times their scatter, as it is for normal scatter: nearly as
 /// sharp as the plain mean square, and a few wild values hardly move it.
 ///
-/// Source: Huber 1964 ("proposal 2", from memory), the mean of min(z², 4) of a normal z by integration.
+/// Source: Huber 1964 ("proposal 2", from memory), the mean of min(z², 6.25) of a normal z by integration.
 pub(crate) fn winsorised_square(values: &[f64]) -> f64 {
-    const OF_NORMAL: f64 = 0.920_537;
+    const OF_NORMAL: f64 = 0.977_560;
     let distances: Vec<f64> = values.iter().map(|value| value.abs()).collect();
     let mut scatter = NORMAL_PER_MAD * median(&distances).unwrap_or(0.0);
     for _ in 0..8 {
-        let sum: f64 = distances.iter().map(|distance| distance.min(2.0 * scatter).powi(2)).sum();
+        let sum: f64 = distances.iter().map(|distance| distance.min(2.5 * scatter).powi(2)).sum();
         scatter = (sum / OF_NORMAL / distances.len().max(1) as f64).sqrt();
     }
     scatter * scatter

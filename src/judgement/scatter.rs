@@ -7,6 +7,7 @@
 use super::leak_evidence::{self, SIZES_DB};
 use super::robust::winsorised_square;
 use super::small_matrix::Factor;
+use super::trend::off_trend;
 
 /// Signs that are compared within a block.
 pub(crate) const SIGNS: usize = 5;
@@ -19,26 +20,29 @@ pub(crate) const RING: usize = 4;
 
 /// Rounds of estimating; after these nothing moves by more than a hundredth of the scatter in simulated blocks.
 const ROUNDS: usize = 12;
-/// Coefficients of a trend: three of a curve and a height for both strokes, height and slope of their difference.
-const TREND: usize = 6;
 /// How many plates what is known beforehand of the scatter weighs.
-const PRIOR_PLATES: f64 = 3.0;
+const PRIOR_PLATES: f64 = 2.0;
 /// Share of the scatter that a second take of the same reed draws anew, beforehand (players by hand, `docs/method.md`).
 const BY_TAKE: f64 = 0.65;
 /// Leaking valves beforehand, and how many valves that weighs.
 const LEAKING: f64 = 0.06;
-const LEAKING_WEIGHS: f64 = 30.0;
+const LEAKING_WEIGHS: f64 = 10.0;
 /// Coefficients that a row's difference of strokes, and its mean, take from the scatter.
 const HEIGHTS: f64 = 1.5;
 const CURVES: f64 = 3.0;
-/// How many reeds shrink the correlation between two signs.
-const CORRELATION_PRIOR: f64 = 12.0;
+/// How many reeds what is known beforehand of the correlation of two signs weighs; with pitch and ring it weighs more: nothing
+/// in a hand joins them to the others, and estimated freely from one block they cost more than they tell.
+const CORRELATION_PRIOR: [f64; 2] = [20.0, 80.0];
 const LARGEST_CORRELATION: f64 = 0.8;
+/// Beforehand: a soft hand makes a reed weak, late and quiet of hiss (common practice, no source).
+const WEAK_AND_LATE: f64 = -0.3;
+const WEAK_AND_QUIET: f64 = 0.3;
+const LATE_AND_QUIET: f64 = -0.1;
 
 /// What a sign is like before anything was measured; the unit is the sign's own.
-struct Nature {
+pub(super) struct Nature {
     /// What it does for each dB that a leak takes from the level (two-reed model).
-    leak: f64,
+    pub(super) leak: f64,
     /// The same for a partner some 20 to 120 cents flatter, for each dB gained (two-reed model).
     flatter: f64,
     /// Scatter of one take, beforehand; of plates; and below which evenness is luck (common practice, no source). Start
@@ -47,13 +51,13 @@ struct Nature {
     plate: f64,
     floor: f64,
     /// How far a row's trend may climb.
-    slope: f64,
+    pub(super) slope: f64,
     /// A departure counts up to so many standard deviations: a reed out of tune or a late start is no large leak.
     counts_to: f64,
 }
 
-const NATURES: [Nature; SIGNS] = [
-    Nature { leak: -1.0, flatter: 1.0, own: 2.0, plate: 1.0, floor: 0.4, slope: 4.0, counts_to: 1e3 },
+pub(super) const NATURES: [Nature; SIGNS] = [
+    Nature { leak: -1.0, flatter: 1.0, own: 1.7, plate: 1.0, floor: 0.4, slope: 4.0, counts_to: 1e3 },
     Nature { leak: 0.08, flatter: -0.06, own: 0.2, plate: 0.1, floor: 0.15, slope: 0.6, counts_to: 2.5 },
     Nature { leak: 0.1, flatter: 0.1, own: 2.0, plate: 1.0, floor: 1.0, slope: 4.0, counts_to: 2.5 },
     Nature { leak: -0.5, flatter: 4.0, own: 2.0, plate: 2.0, floor: 1.5, slope: 3.0, counts_to: 2.5 },
@@ -109,6 +113,8 @@ pub(crate) struct Estimate {
     pub gain: Option<(f64, f64)>,
     /// How many plates the scatter is known by.
     pub freedom: f64,
+    /// Share of the block's valves that seem to leak, over what is expected beforehand.
+    pub commonness: f64,
     /// Sign by sign.
     pub residuals: [Option<Residual>; SIGNS],
 }
@@ -122,32 +128,38 @@ impl Estimate {
 
 /// Variances of one sign.
 #[derive(Debug, Clone, Copy)]
-struct Spread {
+pub(super) struct Spread {
     /// A reed's own, take after take.
     own: f64,
     /// Anew in each take.
     take: f64,
     /// What the two reeds of a plate share.
-    plate: f64,
+    pub(super) plate: f64,
 }
 
-struct Scatter {
+pub(super) struct Scatter {
     spread: [Spread; SIGNS],
     correlation: [[f64; SIGNS]; SIGNS],
     freedom: f64,
 }
 
-/// What a leak has probably taken from a reed, dB, and the variance of that.
-type Taken = (f64, f64);
+/// What a leak has probably taken from a reed, dB.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Taken {
+    pub(super) mean: f64,
+    pub(super) variance: f64,
+    /// Probability of a leak.
+    share: f64,
+}
 
 /// One sign of each pair's reeds less the row's trend, and the variance of the trend there.
-type OffTrend = Vec<[Option<(f64, f64)>; 2]>;
+pub(super) type OffTrend = Vec<[Option<(f64, f64)>; 2]>;
 
 /// Compare the reeds of a block; one estimate for each stroke of each pair, in the order given. `both_ways` where losses
 /// may have gone as well as come: differences between two passes.
 pub(crate) fn estimate(pairs: &[Pair], both_ways: bool) -> Vec<[Option<Estimate>; 2]> {
     let mut scatter = Scatter::beforehand();
-    let mut taken: Vec<[Taken; 2]> = vec![[(0.0, 0.0); 2]; pairs.len()];
+    let mut taken: Vec<[Taken; 2]> = vec![[Taken::default(); 2]; pairs.len()];
     let mut estimates = Vec::new();
     let mut leaking = LEAKING;
     for _ in 0..ROUNDS {
@@ -157,6 +169,9 @@ pub(crate) fn estimate(pairs: &[Pair], both_ways: bool) -> Vec<[Option<Estimate>
         scatter.correlate(&residuals, &taken);
         estimates = together(pairs, &residuals, &scatter);
         leaking = expect(&estimates, &mut taken, leaking, both_ways);
+    }
+    for estimate in estimates.iter_mut().flatten().flatten() {
+        estimate.commonness = leaking / LEAKING;
     }
     estimates
 }
@@ -172,7 +187,7 @@ fn expect(
         for (estimate, taken) in estimates.iter().zip(taken) {
             let Some(estimate) = estimate else { continue };
             let (share, mean, variance) = expected(estimate, leaking, both_ways);
-            *taken = (mean, variance);
+            *taken = Taken { mean, variance, share };
             sum += share;
             count += 1.0;
         }
@@ -201,22 +216,17 @@ impl Scatter {
             let single = nature.own.powi(2);
             Spread { own: (1.0 - BY_TAKE) * single, take: BY_TAKE * single, plate: nature.plate.powi(2) }
         };
-        let mut correlation = [[0.0; SIGNS]; SIGNS];
-        correlation.iter_mut().enumerate().for_each(|(at, row)| {
-            if let Some(value) = row.get_mut(at) {
-                *value = 1.0;
-            }
-        });
+        let correlation = std::array::from_fn(|a| std::array::from_fn(|b| correlation_beforehand(a, b)));
         Self { spread: NATURES.each_ref().map(spread), correlation, freedom: PRIOR_PLATES }
     }
 
     /// Variance of a reed's own part over so many takes.
-    fn own(&self, sign: usize, takes: f64) -> f64 {
+    pub(super) fn own(&self, sign: usize, takes: f64) -> f64 {
         let Spread { own, take, .. } = self.spread(sign);
         own + take / takes.max(1.0)
     }
 
-    fn spread(&self, sign: usize) -> Spread {
+    pub(super) fn spread(&self, sign: usize) -> Spread {
         self.spread.get(sign).copied().unwrap_or(Spread { own: 1.0, take: 1.0, plate: 1.0 })
     }
 
@@ -229,10 +239,10 @@ impl Scatter {
             for ((pair, off), taken) in pairs.iter().zip(off).zip(taken) {
                 let ([Some(press), Some(draw)], Some(takes)) = (off, takes(pair, sign)) else { continue };
                 let [press, draw] = [(press, taken[0]), (draw, taken[1])]
-                    .map(|((off, _), (mean, _))| off - nature.leak * mean);
+                    .map(|((off, _), taken)| off - nature.leak * taken.mean);
                 apart.push(press - draw);
                 middle.push(0.5 * (press + draw));
-                doubt += nature.leak.powi(2) * (taken[0].1 + taken[1].1);
+                doubt += nature.leak.powi(2) * (taken[0].variance + taken[1].variance);
                 thinned += takes.map(|takes| 0.5 / takes.max(1.0)).iter().sum::<f64>();
             }
             let n = apart.len() as f64;
@@ -264,19 +274,26 @@ impl Scatter {
 
     /// How two signs go together on tight plates: a soft hand makes a reed weak and late at once.
     fn correlate(&mut self, residuals: &[[[Option<Residual>; SIGNS]; 2]], taken: &[[Taken; 2]]) {
-        let mut sums = [[(0.0, CORRELATION_PRIOR); SIGNS]; SIGNS];
-        for (signs, (taken, _)) in residuals.iter().flatten().zip(taken.iter().flatten()) {
+        let mut sums: [[(f64, f64); SIGNS]; SIGNS] = std::array::from_fn(|a| {
+            std::array::from_fn(|b| {
+                let weight = if a.max(b) >= PITCH { CORRELATION_PRIOR[1] } else { CORRELATION_PRIOR[0] };
+                (weight * correlation_beforehand(a, b), weight)
+            })
+        });
+        for (signs, taken) in residuals.iter().flatten().zip(taken.iter().flatten()) {
             let scaled: Vec<Option<f64>> = signs
                 .iter()
                 .zip(&NATURES)
                 .map(|(residual, nature)| {
-                    residual.map(|one| ((one.by - nature.leak * taken) / one.sd).clamp(-2.5, 2.5))
+                    residual.map(|one| ((one.by - nature.leak * taken.mean) / one.sd).clamp(-2.5, 2.5))
                 })
                 .collect();
+            // What leaks is no witness of how signs go together on tight plates.
+            let weight = 1.0 - taken.share;
             for (row, a) in sums.iter_mut().zip(&scaled) {
                 for (sum, b) in row.iter_mut().zip(&scaled) {
                     if let (Some(a), Some(b)) = (a, b) {
-                        *sum = (sum.0 + a * b, sum.1 + 1.0);
+                        *sum = (sum.0 + weight * a * b, sum.1 + weight);
                     }
                 }
             }
@@ -291,94 +308,26 @@ impl Scatter {
     }
 }
 
+/// How two signs go together before anything was measured.
+fn correlation_beforehand(a: usize, b: usize) -> f64 {
+    match (a.min(b), a.max(b)) {
+        (one, other) if one == other => 1.0,
+        (LEVEL, START) => WEAK_AND_LATE,
+        (LEVEL, HISS) => WEAK_AND_QUIET,
+        (START, HISS) => LATE_AND_QUIET,
+        _ => 0.0,
+    }
+}
+
 fn takes(pair: &Pair, sign: usize) -> Option<[f64; 2]> {
     Some([measure(pair, 0, sign)?.takes, measure(pair, 1, sign)?.takes])
 }
 
-fn measure(pair: &Pair, stroke: usize, sign: usize) -> Option<Measure> {
+pub(super) fn measure(pair: &Pair, stroke: usize, sign: usize) -> Option<Measure> {
     *pair.reeds.get(stroke)?.as_ref()?.get(sign)?
 }
 
-/// Each reed's figure less its row's trend, and the variance of the trend there.
-fn off_trend(pairs: &[Pair], sign: usize, scatter: &Scatter, taken: &[[Taken; 2]]) -> OffTrend {
-    let rows = pairs.iter().map(|pair| pair.row + 1).max().unwrap_or(0);
-    let Some(nature) = NATURES.get(sign) else { return Vec::new() };
-    let spread = scatter.spread(sign);
-    // Heights are free, the rest is as likely as the row's slope; the height moves with the recording level.
-    let scale = nature.slope;
-    let held = [1e3, scale, scale, 0.5 * scale, 1e3, 0.25 * scale].map(|sd: f64| sd.powi(-2));
-    let centre = middle(pairs, sign);
-    let mut fits: Vec<Option<(Factor, Vec<f64>)>> = Vec::with_capacity(rows);
-    for row in 0..rows {
-        let mut matrix: Vec<Vec<f64>> = vec![vec![0.0; TREND]; TREND];
-        for (at, (line, held)) in matrix.iter_mut().zip(held).enumerate() {
-            if let Some(value) = line.get_mut(at) {
-                *value = held;
-            }
-        }
-        let mut right = vec![0.0; TREND];
-        for (pair, taken) in pairs.iter().zip(taken).filter(|(pair, _)| pair.row == row) {
-            let seen: Vec<([f64; TREND], f64, f64)> = (0..2)
-                .filter_map(|stroke| {
-                    let measure = measure(pair, stroke, sign)?;
-                    let (mean, doubt) = taken.get(stroke)?;
-                    let value = measure.mean - centre - nature.leak * mean;
-                    let own = scatter.own(sign, measure.takes) + nature.leak.powi(2) * doubt;
-                    Some((course(pair, stroke), value, own))
-                })
-                .collect();
-            // Sherman and Morrison: the plate's share couples the two reeds.
-            let sum: f64 = seen.iter().map(|(_, _, own)| 1.0 / own).sum();
-            let coupled = spread.plate / (1.0 + spread.plate * sum);
-            for (i, (x, value, own)) in seen.iter().enumerate() {
-                for (j, (other_x, _, other_own)) in seen.iter().enumerate() {
-                    let weight = if i == j { 1.0 / own } else { 0.0 } - coupled / (own * other_own);
-                    for (line, a) in matrix.iter_mut().zip(other_x) {
-                        line.iter_mut().zip(x).for_each(|(sum, b)| *sum += weight * a * b);
-                    }
-                    right.iter_mut().zip(other_x).for_each(|(sum, a)| *sum += weight * a * value);
-                }
-            }
-        }
-        fits.push(Factor::of(&matrix).map(|factor| {
-            let course = factor.solve(&right);
-            (factor, course)
-        }));
-    }
-    pairs
-        .iter()
-        .map(|pair| {
-            [0, 1].map(|stroke| {
-                let measure = measure(pair, stroke, sign)?;
-                let (factor, trend) = fits.get(pair.row)?.as_ref()?;
-                let x = course(pair, stroke);
-                let doubt = dot(&factor.solve(&x), &x);
-                Some((measure.mean - centre - dot(trend, &x), doubt))
-            })
-        })
-        .collect()
-}
-
-/// A middle of all figures, so that the free heights are held near nothing.
-fn middle(pairs: &[Pair], sign: usize) -> f64 {
-    let all: Vec<f64> = pairs
-        .iter()
-        .flat_map(|pair| [0, 1].into_iter().filter_map(|stroke| measure(pair, stroke, sign)))
-        .map(|measure| measure.mean)
-        .collect();
-    super::robust::median(&all).unwrap_or(0.0)
-}
-
-/// The shape of a trend at a reed: Legendre's polynomials up to the third, and half the difference of the strokes.
-fn course(pair: &Pair, stroke: usize) -> [f64; TREND] {
-    let (x, sense) = match stroke {
-        0 => (pair.along[0], 0.5),
-        _ => (pair.along[1], -0.5),
-    };
-    [1.0, x, 1.5 * x * x - 0.5, 2.5 * x * x * x - 1.5 * x, sense, sense * x]
-}
-
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
@@ -402,7 +351,7 @@ fn conditional(
                 let own = scatter.own(sign, own.takes);
                 let alone = spread.plate + own;
                 let (mut expected, mut variance) = (0.0, alone);
-                if let (Some(Some((by, _))), Some(measure), Some((mean, var))) =
+                if let (Some(Some((by, _))), Some(measure), Some(&Taken { mean, variance: var, .. })) =
                     (off.get(other), measure(pair, other, sign), taken.get(other))
                 {
                     let theirs = scatter.own(sign, measure.takes) + nature.leak.powi(2) * var;
@@ -412,7 +361,7 @@ fn conditional(
                 }
                 // The reed has bent its own trend by what was not given back: off a trend drawn without it.
                 let stretched = 1.0 / (1.0 - (doubt / alone).min(0.5));
-                let given = nature.leak * taken.get(stroke).map_or(0.0, |(mean, _)| *mean);
+                let given = nature.leak * taken.get(stroke).map_or(0.0, |taken| taken.mean);
                 let off_trend = given + stretched * (by - given);
                 let residual = Residual {
                     by: off_trend - expected,
@@ -472,7 +421,7 @@ fn together(
         };
         let (loss, sd) = along(|nature| nature.leak)?;
         let gain = if flatter { along(|nature| nature.flatter) } else { None };
-        Some(Estimate { loss, sd, gain, freedom: scatter.freedom, residuals: *residuals })
+        Some(Estimate { loss, sd, gain, freedom: scatter.freedom, commonness: 1.0, residuals: *residuals })
     };
     pairs
         .iter()

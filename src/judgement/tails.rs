@@ -29,13 +29,19 @@ impl TailLimits {
     /// Collect the tails of `pass`. One that was quiet counts at its limit, the loudest it can have been.
     pub(crate) fn new(pass: &PassReadings) -> Self {
         let mut levels: BTreeMap<String, Vec<(ReedPlace, f64)>> = BTreeMap::new();
-        for (place, reading) in &pass.readings {
-            let level = match reading.as_ref().map(|reading| &reading.tail) {
-                Ok(Tail::Heard { level, .. }) => level.get(),
-                Ok(Tail::Quiet { limit, .. }) => limit.get(),
-                Ok(Tail::NotMeasured(_)) | Err(_) => continue,
-            };
-            levels.entry(place.plate.block.clone()).or_default().push((place.clone(), level));
+        for place in pass.readings.keys() {
+            // The middle of a reed's takes, so that it does not matter which of them speaks for it.
+            let of_reed: Vec<f64> = pass
+                .takes(place)
+                .filter_map(|reading| match reading.tail {
+                    Tail::Heard { level, .. } => Some(level.get()),
+                    Tail::Quiet { limit, .. } => Some(limit.get()),
+                    Tail::NotMeasured(_) => None,
+                })
+                .collect();
+            if let Some(level) = median(&of_reed) {
+                levels.entry(place.plate.block.clone()).or_default().push((place.clone(), level));
+            }
         }
         Self { levels }
     }

@@ -12,11 +12,11 @@ use crate::units::Seconds;
 const NO_SIGN_ABOVE_LIMIT_DB: f64 = 10.0;
 /// Standard deviations of a tight plate towards a leak from which a valve is suspect: 1 of 48 tight valves (2.04) and a
 /// little more for what else makes a suspect. Counted in `tests/rooms/judgement/whole_blocks.rs`.
-const SUSPECT_FROM: f64 = 2.2;
+const SUSPECT_FROM: f64 = 2.15;
 /// And from which it leaks: with hands that err more wildly than normal fewer than 0.1 of 48 tight valves.
-const LEAKS_FROM: f64 = 4.0;
+const LEAKS_FROM: f64 = 3.5;
 /// A tail that stands out makes a suspect where the other signs lean to a leak by so many standard deviations.
-const LEANS_FROM: f64 = 0.7;
+const LEANS_FROM: f64 = 1.2;
 /// Log-likelihood ratio of a second tone: one above the leak limit is seen on fewer than 1 of 1000 tight valves; one below
 /// it may come through the metal.
 const HEARD_TELLS: f64 = 7.0;

@@ -13,6 +13,8 @@ use super::subject::{Subject, notes};
 use super::words::{count, list, plate_label, signed};
 
 /// For its word and its shape.
+/// Valves whose place in the order to look stands on the map: a third of a block of 24 plates.
+const NAMED_FIRST: u32 = 16;
 const NOT_JUDGED: Verdict = Verdict::NotJudged { cause: None, needs: None };
 /// Plates side by side at most: each is wide enough for its words.
 const WIDEST: usize = 12;
@@ -150,7 +152,7 @@ fn key(sheet: &mut Sheet, top: f64) -> f64 {
         (&|sheet, (x, y)| sheet.line(&[(x - 5.0, y), (x + 5.0, y)], TEXT, 1.0), "not measured".to_owned()),
     ];
     let height = legend(sheet, top, &entries);
-    let note = "Plate 1 lies at the left. The outer valve is reached with the plate in place; for the inner one the plate is lifted.";
+    let note = "Plate 1 lies at the left. The outer valve is reached with the plate in place; for the inner one the plate is lifted. A number beside outer or inner is the valve's place in the order to look.";
     let mut deep = height;
     for piece in wrapped(note, BODY, sheet.width - 2.0 * MARGIN) {
         sheet.words(&piece, (MARGIN, top + deep + 11.0), BODY, FAINT_TEXT, Side::Left);
@@ -273,8 +275,12 @@ fn valve(sheet: &mut Sheet, (x, y): Point, shape: &CardShape, subject: &Subject,
     let ink = word_ink(&verdict);
     let must_lift =
         finding.is_some_and(ValveFinding::lift_plate) && matches!(verdict, Verdict::Leaks | Verdict::Suspect);
-    let caption = if must_lift { "inner, lift".to_owned() } else { place.face.to_string() };
-    sheet.words(&caption, (x + 4.0, y + 10.5), TINY, ink, Side::Left);
+    let mut caption = if must_lift { "inner, lift".to_owned() } else { place.face.to_string() };
+    let rank = finding.and_then(|valve| valve.leak?.rank).filter(|rank| *rank <= NAMED_FIRST);
+    if let Some(rank) = rank {
+        caption += &format!(" · {rank}");
+    }
+    sheet.words(&TINY.fit(&caption, shape.card() - 20.0), (x + 4.0, y + 10.5), TINY, ink, Side::Left);
     let (word, face) = verdict_word(&verdict);
     sheet.words(word, (x + 4.0, y + 21.5), face, ink, Side::Left);
     let comparison = subject.earlier.as_ref().and_then(|earlier| earlier.comparison);

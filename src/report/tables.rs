@@ -79,6 +79,7 @@ fn valves(passes: &[&Findings]) -> Table {
     let mut rows = Vec::new();
     for findings in passes {
         for valve in &findings.valves {
+            let leak = valve.leak.as_ref();
             rows.push(vec![
                 Cell::words(&findings.pass),
                 Cell::words(&valve.place.plate),
@@ -86,12 +87,30 @@ fn valves(passes: &[&Findings]) -> Table {
                 Cell::words(valve.heard_on),
                 Cell::words(valve.verdict.name()),
                 Cell::Whether(valve.lift_plate()),
+                Cell::maybe(leak.and_then(|leak| leak.rank).map(f64::from)),
+                Cell::maybe(leak.and_then(|leak| leak.size)),
+                Cell::maybe(leak.and_then(|leak| leak.low)),
+                Cell::maybe(leak.and_then(|leak| leak.high)),
                 Cell::words(&valve.reason),
                 Cell::words(&valve.next),
             ]);
         }
     }
-    let columns = vec!["pass", "plate", "face", "heard_on", "verdict", "lift_plate", "reason", "next"];
+    // Sizes are shares of the opposite tongue's opening at rest.
+    let columns = vec![
+        "pass",
+        "plate",
+        "face",
+        "heard_on",
+        "verdict",
+        "lift_plate",
+        "order_to_look",
+        "size_share",
+        "size_share_low",
+        "size_share_high",
+        "reason",
+        "next",
+    ];
     Table { name: "valves", columns, rows }
 }
 

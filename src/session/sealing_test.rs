@@ -48,6 +48,8 @@ pub struct SealingTest<'a> {
     cutter: Cutter,
     channel: Option<usize>,
     plays: Vec<SealPlay>,
+    /// The stored file of each, seen from the job folder.
+    files: Vec<String>,
     finding: Option<SealingFinding>,
     is_hushed: bool,
 }
@@ -86,8 +88,9 @@ impl<'a> SealingTest<'a> {
         bench: SealBench,
     ) -> Self {
         let cutter = Cutter::new(setting.rate_hz, setting.channels);
-        let (plays, finding) = (Vec::new(), None);
-        Self { job, setting, reed, kind, bench, cutter, channel: None, plays, finding, is_hushed: false }
+        let (plays, files, finding) = (Vec::new(), Vec::new(), None);
+        let is_hushed = false;
+        Self { job, setting, reed, kind, bench, cutter, channel: None, plays, files, finding, is_hushed }
     }
 
     /// The job that is written to.
@@ -142,6 +145,15 @@ impl<'a> SealingTest<'a> {
     /// How many plays were kept.
     pub fn plays(&self) -> usize {
         self.plays.len()
+    }
+
+    /// Withdraw the newest play: a slip of the hand. Its file stays, and no longer counts; `None` where none was kept.
+    pub fn again(&mut self) -> Result<Option<String>, SessionError> {
+        let Some(file) = self.files.pop() else { return Ok(None) };
+        self.job.withdraw_take(&file, "played again at the sealing test")?;
+        self.plays.pop();
+        self.judge();
+        Ok(Some(file))
     }
 
     /// The level now and the noise between the notes, dBFS.
@@ -211,13 +223,16 @@ impl<'a> SealingTest<'a> {
             }),
             sound: Ok(play),
         });
-        // A pair is whole when the open plays stand around or beside the sealed ones.
-        let is_pair = self.plays.len() >= 3;
-        if is_pair {
-            let set = set_of(self.job.instrument(), &self.reed, self.plays.clone());
-            self.finding = set.and_then(|set| judge_sealings(&[set], &self.bench).pop());
-        }
-        let finding = self.finding.clone().filter(|_| is_pair).map(Box::new);
+        self.judge();
+        self.files.push(stored.facts.file.clone());
+        let finding = self.finding.clone().map(Box::new);
         Ok(Some(SealSaid::Kept { state, file: stored.facts.file, level_db, kind, finding }))
+    }
+
+    /// How it stands: told from the first whole pair on, when the open plays stand around or beside the sealed ones.
+    fn judge(&mut self) {
+        let set = set_of(self.job.instrument(), &self.reed, self.plays.clone());
+        self.finding =
+            set.filter(|_| self.plays.len() >= 3).and_then(|set| judge_sealings(&[set], &self.bench).pop());
     }
 }

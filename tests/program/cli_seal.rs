@@ -13,6 +13,8 @@ use serde_json::Value;
 
 struct Folder {
     folder: tempfile::TempDir,
+    /// What the leak takes from this plate at the gauge, by the reed equations, dB.
+    loss_db: f64,
 }
 
 impl Folder {
@@ -21,9 +23,11 @@ impl Folder {
         let folder = tempfile::tempdir().expect("a folder");
         let at = folder.path();
         fs::write(at.join("plates.csv"), "row,plate,press\nA,1,G#3\nA,2,A3\nA,3,A#3\n").expect("a list");
-        let this = Self { folder };
-        this.run(&["new", "job", "--plates", "plates.csv"]).success();
         let curves = plates(9_200, 1, 219.9, 220.1, &[0.0, 1.0]).remove(0);
+        let level = |curves: &Curves| curves.level_db(450.0).expect("a level");
+        let loss_db = level(&curves[0]) - level(&curves[1]);
+        let this = Self { folder, loss_db };
+        this.run(&["new", "job", "--plates", "plates.csv"]).success();
         for (name, leak) in [("tight", 0), ("leak", 1)] {
             for (idx, take) in plays(&curves, leak).into_iter().enumerate() {
                 write_wav(&this.path().join(format!("{name}-{}.wav", idx + 1)), &take).expect("written");
@@ -89,9 +93,10 @@ fn plays_from_a_list_are_a_sealing_test_and_no_takes_of_the_pass() {
         (&"outer".into(), &"held".into(), &"leaks".into())
     );
     assert_eq!(sealing["pairs"], 2);
-    // One opening costs 2.8 dB in the mean of the model's plates; this one is of another make.
-    let difference = sealing["difference_db"].as_f64().expect("a number");
-    assert!((1.0..10.0).contains(&difference), "{difference}");
+    // Not a bound on any plate, but what this one loses; where that is so much that the level speaks, no error is given.
+    let (difference, doubt) = (sealing["difference_db"].as_f64(), sealing["uncertainty_db"].as_f64());
+    let off = difference.expect("a number") - folder.loss_db;
+    assert!(off.abs() < doubt.unwrap_or(1.0).min(1.0), "{off} of {}: {sealing}", folder.loss_db);
     assert!(sealing["low"].as_f64() <= sealing["size"].as_f64() && sealing["limit"].is_null());
     let valve =
         of_kind(&lines, "valve").into_iter().find(|v| v["plate"] == "block A2" && v["face"] == "outer");
@@ -116,6 +121,36 @@ fn plays_from_a_list_are_a_sealing_test_and_no_takes_of_the_pass() {
         .into_iter()
         .find(|v| v["plate"] == "block A2" && v["face"] == "outer");
     assert_eq!(change.expect("the change")["change"], "cured");
+}
+
+/// A play that was a slip of the hand is withdrawn by its file, and the test is judged without it; undone, it counts again.
+#[test]
+fn a_withdrawn_play_no_longer_counts() {
+    let folder = Folder::new();
+    let files: Vec<String> = files("leak").iter().map(|file| file.display().to_string()).collect();
+    let mut arguments = vec!["seal", "job", "A2 outer", "--pass", "one", "--json", "--files"];
+    arguments.extend(files.iter().map(String::as_str));
+    let lines = folder.json(&arguments);
+    let plays = of_kind(&lines, "seal_play");
+    let sealed: Vec<&str> = plays
+        .iter()
+        .filter(|play| play["sealed"] == "sealed")
+        .filter_map(|play| play["take"].as_str())
+        .collect();
+    let pairs = || {
+        let lines = folder.json(&["findings", "job", "--pass", "one", "--json"]);
+        let told = of_kind(&lines, "sealing").pop().expect("a sealing test").clone();
+        (told["pairs"].as_u64(), told["verdict"].as_str().unwrap_or_default().to_owned())
+    };
+    let before = pairs();
+    assert_eq!(before, (Some(2), "leaks".into()));
+    folder.run(&["take", "job", sealed[0], "--withdraw", "--why", "the pad had slipped"]).success();
+    assert_eq!(pairs().0, Some(1));
+    folder.run(&["take", "job", sealed[1], "--withdraw"]).success();
+    assert_eq!(pairs(), (Some(0), "refused".into()), "nothing sealed is left to compare with");
+    folder.run(&["take", "job", "--undo"]).success();
+    folder.run(&["take", "job", "--undo"]).success();
+    assert_eq!(pairs(), before);
 }
 
 #[test]

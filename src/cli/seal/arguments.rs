@@ -12,7 +12,7 @@ use crate::cli::pass_arguments::PassArguments;
 #[command(after_help = "\
 The order is open, sealed, open, then sealed and open again until it is settled, within two minutes, the microphone and \
 yourself untouched. By a water gauge or weighted bellows: plays of 3 s at about 450 Pa. By hand: swells from soft to loud to \
-soft over 5 to 8 s. Type `stop` and Enter to end; every play so far is kept.
+soft over 5 to 8 s. Type `again` and Enter to withdraw the newest play, `stop` to end; every play so far is kept.
 The bench itself: `--good` keeps what sealing changes on a plate known to be good, `--strip 0.1` a trial with a strip of \
 0.1 mm under a good valve (docs/known-leak.md).")]
 pub(crate) struct Arguments {

@@ -47,7 +47,20 @@ pub(super) fn with_microphone(
                 told = None;
             }
         }
-        if typed.try_iter().any(|line| matches!(line.trim(), "stop" | "quit" | "q")) {
+        let words: Vec<String> = typed.try_iter().map(|line| line.trim().to_lowercase()).collect();
+        for word in &words {
+            match word.as_str() {
+                "" | "stop" | "quit" | "q" => {}
+                "again" | "a" => match test.again()? {
+                    Some(file) => output::say(&format!("`{file}` is withdrawn")),
+                    None => output::say("no play was kept yet"),
+                },
+                _ => output::say(&format!(
+                    "`{word}` is no word here: `again` withdraws the newest play, `stop` ends"
+                )),
+            }
+        }
+        if words.iter().any(|word| matches!(word.as_str(), "stop" | "quit" | "q")) {
             break;
         }
     }

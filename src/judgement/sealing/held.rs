@@ -7,8 +7,10 @@ use crate::analysis::PlayKind;
 const LEAKS_FROM_DB: f64 = 0.6;
 const SUSPECT_FROM_DB: f64 = 0.5;
 /// And so many standard errors.
-const LEAKS_SIGMAS: f64 = 3.0;
-const SUSPECT_SIGMAS: f64 = 2.0;
+const LEAKS_SIGMAS: f64 = 3.2;
+const SUSPECT_SIGMAS: f64 = 2.3;
+/// A limit is stated, and a figure told, with so many.
+const TOLD_SIGMAS: f64 = 2.0;
 /// Tight is said where less than this would have shown, dB: a leak of 0.14 to 0.55 openings, by the make of the plate.
 const TIGHT_TO_DB: f64 = 1.2;
 /// A seal that makes it softer by this much, dB, and three standard errors, touches what it should not.
@@ -89,7 +91,7 @@ pub(super) fn told(
             SealVerdict::Leaks
         } else if difference < -DAMPED_DB.max(reach(LEAKS_SIGMAS)) {
             SealVerdict::Unclear
-        } else if difference + reach(SUSPECT_SIGMAS) < TIGHT_TO_DB {
+        } else if difference + reach(TOLD_SIGMAS) < TIGHT_TO_DB {
             SealVerdict::Tight
         } else if difference > SUSPECT_FROM_DB.max(reach(SUSPECT_SIGMAS)) {
             SealVerdict::Suspect
@@ -97,7 +99,7 @@ pub(super) fn told(
             SealVerdict::Unclear
         }
     };
-    let two = scatter.reach_db(2.0, open, sealed, bench);
+    let two = scatter.reach_db(TOLD_SIGMAS, open, sealed, bench);
     let verdict = verdict_at(open, sealed);
     let points_to_one = difference > 0.0 && verdict != SealVerdict::Tight;
     let limit = (verdict == SealVerdict::Tight).then(|| bench.largest((difference + two).max(LEAKS_FROM_DB)));
@@ -107,7 +109,7 @@ pub(super) fn told(
         matches!(verdict_at(open + more, sealed + more), SealVerdict::Leaks | SealVerdict::Tight)
     });
     // With no leak at all, would six pairs show it?
-    let six = scatter.reach_db(2.0, MOST_PAIRS, MOST_PAIRS, bench);
+    let six = scatter.reach_db(TOLD_SIGMAS, MOST_PAIRS, MOST_PAIRS, bench);
     let more_words = |more: usize| match more {
         1 => "one more pair would settle it".to_string(),
         n => format!("{n} more pairs would settle it"),

@@ -13,6 +13,7 @@ mod row;
 mod size;
 mod swell;
 
+use super::Verdict;
 use crate::analysis::{Play, PlayKind, Refusal};
 use crate::instrument::{Instrument, ReedPlace, ValvePlace};
 
@@ -59,15 +60,13 @@ pub struct SealBench {
     pub seal_effect_db: f64,
     /// What a known leak measured here over what the size says.
     pub size_factor: f64,
-    /// By what factor a size may be off either way because plates differ, at 95 %.
-    pub size_spread: f64,
+    /// By what factor a size may be off either way because plates differ, at 95 %; `None` where no known leak told it here,
+    /// and the makes of the model stand for all.
+    pub size_spread: Option<f64>,
 }
 
 /// Not measured on this bench: assumed, nobody has measured it anywhere.
 pub const ASSUMED_SEAL_EFFECT_DB: f64 = 0.3;
-
-/// Two makes of plates in the two-tongue model lie a factor of two from their mean.
-pub const UNKNOWN_SIZE_SPREAD: f64 = 2.0;
 
 impl SealBench {
     /// The size that costs so much at one pressure.
@@ -77,18 +76,26 @@ impl SealBench {
 
     /// The interval of the size for one of the drop, dB.
     fn size_range(&self, low_db: f64, high_db: f64) -> (f64, f64) {
-        (self.sized(low_db) / self.size_spread, self.largest(high_db))
+        let low = match self.size_spread {
+            Some(spread) => self.sized(low_db) / spread,
+            None => self.size_factor * size::sizes_of_level_drop(low_db).0,
+        };
+        (low, self.largest(high_db))
     }
 
     /// The largest size that may cost no more than this.
     fn largest(&self, drop_db: f64) -> f64 {
-        (self.size_spread * self.sized(drop_db)).min(size::LARGEST)
+        let largest = match self.size_spread {
+            Some(spread) => spread * self.sized(drop_db),
+            None => self.size_factor * size::sizes_of_level_drop(drop_db).1,
+        };
+        largest.min(size::LARGEST)
     }
 }
 
 impl Default for SealBench {
     fn default() -> Self {
-        Self { seal_effect_db: ASSUMED_SEAL_EFFECT_DB, size_factor: 1.0, size_spread: UNKNOWN_SIZE_SPREAD }
+        Self { seal_effect_db: ASSUMED_SEAL_EFFECT_DB, size_factor: 1.0, size_spread: None }
     }
 }
 
@@ -232,8 +239,8 @@ fn level_speaks(set: &SealSet, pairs: usize) -> Option<SealingFinding> {
         verdict: SealVerdict::Leaks,
         difference_db: Some(apart),
         size: Some(size::size_of_level_drop(apart)),
-        // Plates differ by a factor of 2 either way, and the loudest moments say nothing of the rest above.
-        size_range: Some((0.5 * size::size_of_level_drop(apart), size::LARGEST)),
+        // The loudest moments say nothing of the rest above.
+        size_range: Some((size::sizes_of_level_drop(apart).0, size::LARGEST)),
         ..refusal(
             set,
             way_of(set),
@@ -296,12 +303,12 @@ impl Way {
 }
 
 impl SealVerdict {
-    /// The word for it in JSON.
+    /// The word for it in JSON; the valve's own, where there is one.
     pub fn name(self) -> &'static str {
         match self {
-            SealVerdict::Leaks => "leaks",
-            SealVerdict::Suspect => "suspect",
-            SealVerdict::Tight => "tight",
+            SealVerdict::Leaks => Verdict::Leaks.name(),
+            SealVerdict::Suspect => Verdict::Suspect.name(),
+            SealVerdict::Tight => Verdict::Tight.name(),
             SealVerdict::Unclear => "unclear",
             SealVerdict::Refused => "refused",
         }

@@ -1,9 +1,21 @@
 //! From what a leak costs in level to its size, the share of the opposite tongue's opening at rest, and back.
 
+/// Size and what it costs a reed at one pressure, dB.
+type Drops = [(f64, f64); 3];
+
 /// What a leak of so many openings costs a reed at one pressure, dB. Two makes of plates in the two-tongue model give 0.8, 2.8
 /// and 5 dB (tip of the tongue, all its plates) and 2.2, 6.1 and 22 dB (sound, 110 to 880 Hz, 450 Pa): the geometric means.
 /// No real plate has been measured; the known-leak trial corrects it for a bench.
-const LEVEL_DROPS_DB: [(f64, f64); 3] = [(0.3, 1.3), (1.0, 4.1), (3.0, 10.5)];
+const LEVEL_DROPS_DB: Drops = [(0.3, 1.3), (1.0, 4.1), (3.0, 10.5)];
+/// The two makes themselves: the ends of what a bench may have.
+const LEAST_DROPS_DB: Drops = [(0.3, 0.8), (1.0, 2.8), (3.0, 5.0)];
+const MOST_DROPS_DB: Drops = [(0.3, 2.2), (1.0, 6.1), (3.0, 22.0)];
+/// Plates of one make scatter by this, a factor; and a make may cost still less than the least of the two, by this. With it
+/// the intervals held for a third make whose losses end at 3 dB, up to one opening.
+const MAKE_SCATTERS: f64 = 1.25;
+const COSTS_LESS_STILL: f64 = 1.6;
+/// From this size on the tone of some makes fails at the usual pressure.
+const FAILS_FROM: f64 = 2.0;
 /// Sizes beyond this are told as this: the model falls silent about there.
 pub(super) const LARGEST: f64 = 10.0;
 /// Pitch, Hz; opening of a tongue at rest, mm²; and how far a valve stands off all round for a leak of that, mm: the
@@ -26,7 +38,18 @@ pub fn level_drop_db(size: f64) -> f64 {
 
 /// The size of a leak that costs so much, 0 to 10 openings.
 pub fn size_of_level_drop(drop_db: f64) -> f64 {
-    let [first, middle, last] = LEVEL_DROPS_DB;
+    size_by(&LEVEL_DROPS_DB, drop_db)
+}
+
+/// The smallest and the largest size that may cost so much, whatever the make of the plate.
+pub(super) fn sizes_of_level_drop(drop_db: f64) -> (f64, f64) {
+    let (low, high) = (size_by(&MOST_DROPS_DB, drop_db), size_by(&LEAST_DROPS_DB, drop_db));
+    // Where the tone nearly fails, one leak is as good as another.
+    ((low / MAKE_SCATTERS).min(FAILS_FROM), (high * COSTS_LESS_STILL).min(LARGEST))
+}
+
+fn size_by(drops: &Drops, drop_db: f64) -> f64 {
+    let [first, middle, last] = *drops;
     let (a, b) = if drop_db < middle.1 { (first, middle) } else { (middle, last) };
     if drop_db <= 0.0 {
         return 0.0;

@@ -4,6 +4,7 @@
 
 mod choice;
 mod screen;
+mod sealing;
 mod server;
 pub mod session;
 mod tuning;

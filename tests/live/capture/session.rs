@@ -69,6 +69,13 @@ impl Bench {
         self.microphone.play(samples);
     }
 
+    /// The noise of the room for a while.
+    pub fn rest(&mut self, seconds: f64) {
+        for _ in 0..(seconds * RATE as f64) as usize / BLOCK {
+            self.microphone.play_quiet();
+        }
+    }
+
     /// Wait for the end: exit code, results, words.
     pub fn end(mut self) -> (Option<i32>, Vec<Value>, String) {
         let begun = Instant::now();

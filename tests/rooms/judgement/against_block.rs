@@ -49,7 +49,7 @@ fn signs_that_one_leak_makes_add_up_and_others_take_away() {
         assert!(evidence(less) < evidence(soft) - 0.2, "{less:?}: {} and {}", evidence(less), evidence(soft));
     }
     assert_eq!(heard(Off { times: 1.5, pitch: -3.0, ..WEAK }).verdict, Verdict::Leaks);
-    assert_eq!(heard(WEAK).verdict, Verdict::Suspect, "weak, but neither late nor flat");
+    assert_eq!(heard(soft).verdict, Verdict::Suspect, "weak, but neither late nor flat");
     for small in
         [Off { times: 3.0, ..EVEN }, Off { pitch: -30.0, ..EVEN }, Off { breath: 30.0, ..EVEN }, STRONG]
     {

@@ -7,6 +7,7 @@ use platenote::units::Dbfs;
 use proptest::prelude::*;
 
 use super::built::{cents, db, hz, instrument, reading, seconds, sounding};
+use super::player::{Reeds, USUAL, planted};
 use crate::bench::chance::Chance;
 
 /// A pass of anything: extreme figures, missing takes, every state of the opposite reed and the tail.
@@ -126,5 +127,30 @@ proptest! {
         }
         let verdicts = |pass| judge(&plan, pass).valves.iter().map(|valve| valve.verdict).collect::<Vec<_>>();
         prop_assert_eq!(verdicts(&pass), verdicts(&louder));
+    }
+
+    /// The order of a reed's takes, and the same gain on all of them, change no verdict, no rank and no size.
+    #[test]
+    fn the_order_of_takes_and_the_gain_move_no_verdict(gain in -20.0f64..20.0, takes in 2usize..5, seed: u64) {
+        let plan = instrument(12);
+        let mut chance = Chance::new(seed);
+        let reeds = Reeds::new(12, &USUAL, &mut chance);
+        let truth = planted(12, &[1.0, 3.0], &mut chance);
+        let pass = reeds.play(&plan, &USUAL, &truth, takes, &mut chance);
+        let mut other = pass.clone();
+        for (place, speaks) in &mut other.readings {
+            let further = other.further.get_mut(place).expect("further takes");
+            let turned = (chance.unit() * further.len() as f64) as usize;
+            further.rotate_left(turned);
+            std::mem::swap(speaks.as_mut().expect("a reading"), &mut further[0]);
+            for reading in speaks.iter_mut().chain(further.iter_mut()) {
+                reading.level = Dbfs::new(reading.level.get() + gain).expect("finite");
+            }
+        }
+        let told = |pass| {
+            let valves = judge(&plan, pass).valves;
+            valves.iter().map(|valve| (valve.verdict.name(), valve.leak.and_then(|leak| leak.rank))).collect::<Vec<_>>()
+        };
+        prop_assert_eq!(told(&pass), told(&other));
     }
 }

@@ -138,7 +138,7 @@ impl Reeds {
         let level = blown - loss;
         let start = start - player.start * own(chance) + (1.0 + 0.1 * loss).ln();
         let pitch = pitch + player.pitch * chance.normal() - 0.5 * loss;
-        let hiss = -75.0 + 0.4 * blown + 2.0 * chance.normal() + 0.08 * loss;
+        let hiss = -75.0 + HISS_FOLLOWS * blown + HISS * chance.normal() + 0.08 * loss;
         let mut one = reading(plan.target(place).expect("a target").raised_by(cents(pitch)));
         one.level = Dbfs::new(-25.0 + gain + level).expect("a level");
         one.onset = Ok(seconds(start.exp()));
@@ -187,55 +187,108 @@ pub fn planted(plates: u32, leaks: &[f64], chance: &mut Chance) -> Vec<[f64; 2]>
     sizes
 }
 
-/// The observer who knows trend, plates, reeds and hand, and lacks only whether the valve leaks: how far level alone,
-/// and level, start and pitch together, lie towards a leak, in standard deviations.
+/// Share of the level, as it was blown, that the hiss takes over, and the hiss's own scatter, dB.
+pub const HISS_FOLLOWS: f64 = 0.4;
+pub const HISS: f64 = 2.0;
+
+/// The observer who knows the trend itself, and by what law plates, reeds and hand scatter, and lacks only whether the valve
+/// leaks: how far level alone, and level, start, hiss and pitch of both reeds of the plate together, lie towards a leak, in
+/// standard deviations of a tight plate. Nobody who has the readings alone can do better; what he does not share with the
+/// judgement is having to find trend and scatters from the same 48 reeds.
 pub fn ideal(reeds: &Reeds, player: &Player, plan: &Instrument, pass: &PassReadings) -> Vec<[[f64; 2]; 2]> {
-    let figures = |number: u32, stroke: Stroke| {
-        let place = reed(number, stroke);
+    // Level and start, hiss (of which the level is known), pitch.
+    let hiss_of = |level: f64| HISS_FOLLOWS * level;
+    let figures = |number: u32, at: usize| {
+        let place = reed(number, Stroke::BOTH[at]);
         let one = pass.readings[&place].as_ref().expect("a reading");
-        let cents_off = one.f0.cents_above(plan.target(&place).expect("a target")).get();
-        [one.level.get(), one.onset.expect("a start").get().ln(), cents_off]
+        let takes: Vec<_> =
+            std::iter::once(one).chain(pass.further.get(&place).into_iter().flatten()).collect();
+        let mean = |of: &dyn Fn(&platenote::analysis::Reading) -> f64| {
+            takes.iter().map(|take| of(take)).sum::<f64>() / takes.len() as f64
+        };
+        let target = plan.target(&place).expect("a target");
+        [
+            mean(&|take| take.level.get()),
+            mean(&|take| take.onset.expect("a start").get().ln()),
+            mean(&|take| take.breath.expect("a breath").get() + take.level.get()),
+            mean(&|take| take.f0.cents_above(target).get()),
+        ]
     };
-    let own =
-        [player.own_level.hypot(player.level), OWN_START.hypot(player.start), OWN_PITCH.hypot(player.pitch)];
-    let plate = [PLATE_LEVEL, PLATE_START, PLATE_PITCH];
+    let first = pass.further.values().next().map_or(1, |further| 1 + further.len()) as f64;
     // The gain of the pass: nobody is told, but 48 reeds tell it well.
-    let all: Vec<f64> = (1..=reeds.plates)
-        .flat_map(|number| {
-            [0, 1].map(|at| figures(number, Stroke::BOTH[at])[0] - reeds.trend[number as usize - 1][at][0])
+    let mut all: Vec<f64> = (1..=reeds.plates)
+        .flat_map(|number| [0, 1].map(|at| figures(number, at)[0] - reeds.trend[number as usize - 1][at][0]))
+        .collect();
+    all.sort_by(f64::total_cmp);
+    let gain = all[all.len() / 2];
+    // Covariances of level, start, hiss, pitch: what a plate shares, what a reed keeps, what a take draws.
+    let spread = |level: f64, start: f64, pitch: f64, together: f64, hiss: f64| {
+        let (ll, ls) = (level * level, -together * level * start);
+        [
+            [ll, ls, hiss_of(ll), 0.0],
+            [ls, start * start, hiss_of(ls), 0.0],
+            [hiss_of(ll), hiss_of(ls), HISS_FOLLOWS * hiss_of(ll) + hiss * hiss, 0.0],
+            [0.0, 0.0, 0.0, pitch * pitch],
+        ]
+    };
+    let plate = spread(PLATE_LEVEL, PLATE_START, PLATE_PITCH, 0.0, 0.0);
+    let own = spread(player.own_level, OWN_START, OWN_PITCH, 0.0, 0.0);
+    let take = spread(player.level, player.start, player.pitch, HAND, HISS);
+    let covariance: Vec<Vec<f64>> = (0..8)
+        .map(|a| {
+            (0..8)
+                .map(|b| {
+                    let same =
+                        if a / 4 == b / 4 { own[a % 4][b % 4] + take[a % 4][b % 4] / first } else { 0.0 };
+                    plate[a % 4][b % 4] + same
+                })
+                .collect()
         })
         .collect();
-    let mut sorted = all.clone();
-    sorted.sort_by(f64::total_cmp);
-    let gain = sorted[sorted.len() / 2];
-    let hand = -HAND * player.level * player.start;
+    let leak = [-1.0, 0.088, 0.08, -0.5];
+    let weights: Vec<Vec<f64>> = (0..2)
+        .map(|at| {
+            let wanted: Vec<f64> = (0..8).map(|i| if i / 4 == at { leak[i % 4] } else { 0.0 }).collect();
+            solved(covariance.clone(), wanted)
+        })
+        .collect();
+    let (p, v) = (PLATE_LEVEL.powi(2), player.own_level.powi(2) + player.level.powi(2) / first);
+    let level_sd = (p + v - p * p / (p + v)).sqrt();
     (1..=reeds.plates)
         .map(|number| {
-            let off = [0, 1].map(|at| {
-                let (figures, trend) =
-                    (figures(number, Stroke::BOTH[at]), reeds.trend[number as usize - 1][at]);
-                [figures[0] - trend[0] - gain, figures[1] - trend[1], figures[2] - trend[2]]
-            });
+            let off: Vec<f64> = (0..2)
+                .flat_map(|at| {
+                    let (figures, trend) = (figures(number, at), reeds.trend[number as usize - 1][at]);
+                    [
+                        figures[0] - trend[0] - gain,
+                        figures[1] - trend[1],
+                        figures[2] - (-75.0 + 25.0 + gain + hiss_of(trend[0])),
+                        figures[3] - trend[2],
+                    ]
+                })
+                .collect();
             [0, 1].map(|at| {
-                let (mut by, mut variance) = ([0.0; 3], [0.0; 3]);
-                for sign in 0..3 {
-                    let (p, v) = (plate[sign].powi(2), own[sign].powi(2));
-                    by[sign] = off[at][sign] - p / (p + v) * off[1 - at][sign];
-                    variance[sign] = p + v - p * p / (p + v);
-                }
-                let level = -by[0] / variance[0].sqrt();
-                // Level and start go together; pitch by itself.
-                let (a, b, c) = (variance[0], hand, variance[1]);
-                let determinant = a * c - b * b;
-                let leak = [-1.0, 0.08, -0.5];
-                let weights = [
-                    (c * leak[0] - b * leak[1]) / determinant,
-                    (a * leak[1] - b * leak[0]) / determinant,
-                    leak[2] / variance[2],
-                ];
-                let dot = |values: [f64; 3]| -> f64 { weights.iter().zip(values).map(|(w, x)| w * x).sum() };
-                [level, dot(by) / dot(leak).sqrt()]
+                let level = -(off[4 * at] - p / (p + v) * off[4 * (1 - at)]) / level_sd;
+                let dot = |values: &[f64]| weights[at].iter().zip(values).map(|(w, x)| w * x).sum::<f64>();
+                let information: f64 = (0..4).map(|i| weights[at][4 * at + i] * leak[i]).sum();
+                [level, dot(&off) / information.sqrt()]
             })
         })
         .collect()
+}
+
+/// Solve by elimination; the matrix is a covariance.
+fn solved(mut rows: Vec<Vec<f64>>, mut right: Vec<f64>) -> Vec<f64> {
+    let n = right.len();
+    for i in 0..n {
+        for j in 0..n {
+            if i != j {
+                let share = rows[j][i] / rows[i][i];
+                let pivot = rows[i].clone();
+                rows[j].iter_mut().zip(&pivot).for_each(|(value, of)| *value -= share * of);
+                right[j] -= share * right[i];
+            }
+        }
+    }
+    (0..n).map(|i| right[i] / rows[i][i]).collect()
 }

@@ -85,10 +85,8 @@ fn healthy_blocks_give_few_false_alarms() {
             println!(
                 "{n} plates, {habit:?}: {leaks} leaks, {flags} flags of {trials}; at most {leaks_bound:.5}, {flags_bound:.5}"
             );
-            // The roughest, whose signs err together and wildly, reaches twice the bound of `leaks` with 41 plates.
-            let (leaks_most, flags_most) = if habit.wild { (0.2, 1.3) } else { (0.1, 1.0) };
-            assert!(leaks_bound < leaks_most / 48.0, "{n} plates, {habit:?}: {leaks} of {trials}");
-            assert!(flags_bound < flags_most / 48.0, "{n} plates, {habit:?}: {flags} of {trials}");
+            assert!(leaks_bound < 0.1 / 48.0, "{n} plates, {habit:?}: {leaks} of {trials}");
+            assert!(flags_bound < 1.0 / 48.0, "{n} plates, {habit:?}: {flags} of {trials}");
         }
     }
 }

@@ -6,6 +6,7 @@ mod by_sound;
 mod held;
 mod row;
 mod swell;
+mod third_make;
 
 use crate::bench::chance::Chance;
 use crate::bench::sealing::{self, Curves, OwnEffect, Spot};
