@@ -151,7 +151,7 @@ pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
         div.filters.on-screen {
             (filters(&job))
         }
-        div.scroll tabindex="0" role="region" aria-label="Table" { table {
+        div.scroll tabindex="0" role="region" aria-label="Table" { table.cards {
             caption { "Takes of pass " (name) @if let Some(earlier) = earlier { ", beside pass " (earlier.pass) } }
             thead { tr {
                 (sort("Reed")) (sort("Note"))
@@ -166,8 +166,8 @@ pub(super) fn takes(app: &AppState, pass: Option<&str>) -> Result<Markup, Error>
                 tr id=[(place.stroke == Stroke::Press).then(|| anchor(&place.plate))] data-words=(words) {
                     th scope="row" { (place) }
                     td { (reed.note) }
-                    @if let Some(earlier) = earlier { (pitch(earlier, &place)) }
-                    (pitch(shown.findings(), &place))
+                    @if let Some(earlier) = earlier { (pitch(earlier, &place, &earlier.pass)) }
+                    (pitch(shown.findings(), &place, name))
                     td { @if let Some(valve) = valve { (verdict(&valve.verdict)) " " (valve.place.face) span.next { (figures(&valve.reason)) } } }
                     td { (heard(&then, &place, earlier.map(|earlier| earlier.pass.as_str()))) (heard(&now, &place, None)) }
                 }
@@ -207,10 +207,11 @@ pub(super) fn deviation(pitch: &ReedPitch) -> String {
     figures(&format!("{value} ± {uncertainty:.1} cents"))
 }
 
-fn pitch(findings: &Findings, place: &ReedPlace) -> Markup {
+/// The cell of a pitch; on a telephone it says itself of which pass it is.
+fn pitch(findings: &Findings, place: &ReedPlace, pass: &str) -> Markup {
     let reed = findings.reeds.iter().find(|reed| reed.place == *place);
     html! { @match reed.map(|reed| &reed.pitch) {
-        Some(Ok(pitch)) => { td.figure data-value=(pitch.deviation.value.get()) { (deviation(pitch)) } }
+        Some(Ok(pitch)) => { td.figure data-value=(pitch.deviation.value.get()) data-of=(pass) { (deviation(pitch)) } }
         Some(Err(why)) => { td data-value="" { span.faint { (figures(why)) } } }
         None => { td data-value="" {} }
     } }

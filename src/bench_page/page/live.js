@@ -135,7 +135,7 @@ function keys(stands, due) {
   const held = due?.call === "which" ? stands.held : null;
   const there = held ? (held.belongs_to ? ["there", "here", "stop"] : held.press ? ["there-press", "there-draw", "here", "stop"] : ["here", "stop"]) : null;
   const wanted = there || [stands.sounds || stands.last ? "again" : "", due ? "skip" : "", stands.has_back ? "back" : "", "stop"];
-  for (const key of document.querySelectorAll(".keys button")) key.classList.toggle("away", !wanted.includes(key.dataset.order));
+  for (const key of document.querySelectorAll("#sitting .keys button")) key.classList.toggle("away", !wanted.includes(key.dataset.order));
   if (!held) return;
   put("there-word", held.belongs_to ? `It was ${held.belongs_to}` : "There");
   put("there-press-word", `${held.press || ""} press`);
@@ -285,7 +285,7 @@ document.addEventListener("keydown", (event) => {
   const isTyping = event.target.closest("input, select, textarea, summary, a, audio");
   if (isTyping || event.repeat || event.ctrlKey || event.metaKey || event.altKey || $("sitting").hidden || where()[0] !== "record") return;
   if (["Tab", "Shift", "Control", "Alt", "Meta", "CapsLock", "Escape", "F5", "F12"].includes(event.key)) return;
-  const shown = [...document.querySelectorAll(".keys button:not(.away)")];
+  const shown = [...document.querySelectorAll("#sitting .keys button:not(.away)")];
   const named = shown.find((key) => key.dataset.key === event.key.toLowerCase());
   const isOnButton = event.target.closest("button") && ["Enter", " "].includes(event.key);
   if (isOnButton) return;

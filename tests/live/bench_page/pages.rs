@@ -167,7 +167,13 @@ fn a_photo_is_kept(browser: &mut Browser, folder: &std::path::Path, dir: &std::p
 fn the_report_is_printed(browser: &mut Browser, served: &Served) {
     turn_to(browser, "report");
     browser.value("document.querySelector('[data-do=report] button').click()");
-    browser.wait_for("document.querySelector('#said').textContent.includes('the report is written')");
+    // The report is worked out from the sound; a slow computer takes its time.
+    let written = "document.querySelector('#said').textContent.includes('the report is written')";
+    let until = std::time::Instant::now() + std::time::Duration::from_secs(60);
+    while browser.value(written) != true && std::time::Instant::now() < until {
+        std::thread::sleep(std::time::Duration::from_millis(200));
+    }
+    browser.wait_for(written);
     // The browser's own print dialog is not there without a screen; that it is asked for is seen.
     for page in ["report.html", "hand-over.html"] {
         browser.value(&format!(

@@ -211,7 +211,8 @@ fn the_evening_is_played_for_its_pictures() {
         "document.querySelector('#trial .advice').textContent.startsWith('Good')",
     );
     in_a_quiet_room(&mut microphone, || {
-        keep(&mut browser, "microphone", (900, 560));
+        browser.value("document.querySelector('#said').replaceChildren()");
+        keep(&mut browser, "microphone", (900, 640));
         browser.value("document.querySelector('#try-input').click()");
         browser.wait_for("document.querySelector('#trial').hidden");
         browser.value("document.querySelector('#begin .main').click()");

@@ -204,6 +204,9 @@ fn walk(program: &str, wide: u32, high: u32) {
         );
     }
     in_a_quiet_room(&mut microphone, || {
+        // The keys of the recording, which was before, take none of these away.
+        let keys = "[...document.querySelectorAll('#tune-stand .keys button')].filter(key => key.checkVisibility({ visibilityProperty: true })).length";
+        assert_eq!(walk.browser.value(keys), 4);
         walk.look("tuning");
         walk.browser.value("document.querySelector('#tune-stand [data-order=end]').click()");
         walk.browser.wait_for("document.querySelector('#tune-stand').hidden");
@@ -218,6 +221,12 @@ fn walk(program: &str, wide: u32, high: u32) {
     // Handed over, on paper.
     walk.turn("report", "document.querySelector('[data-do=report] button')");
     walk.browser.value("document.querySelector('[data-do=report] button').click()");
+    // The report is worked out from the sound; a slow computer takes its time.
+    let until = Instant::now() + std::time::Duration::from_secs(60);
+    let written = "document.querySelector('#said').textContent.includes('the report is written')";
+    while walk.browser.value(written) != true && Instant::now() < until {
+        std::thread::sleep(std::time::Duration::from_millis(200));
+    }
     walk.said("the report is written");
     walk.look("report");
     assert_eq!(walk.browser.errors, Vec::<String>::new());

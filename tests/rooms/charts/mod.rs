@@ -2,6 +2,7 @@
 
 mod subjects;
 mod svg;
+mod tremolo;
 
 use std::collections::HashSet;
 use std::sync::OnceLock;
@@ -83,6 +84,7 @@ fn draw_gallery() -> Vec<Vec<Chart>> {
     let title = "A <b>title</b> & a tale of where the instrument came from, told at such length that it runs over the margin";
     let passes = ["before-cleaning-and-everything-else", "after-the-second-round-of-valves-and-springs"];
     shown.push(compared(&plan, title, passes, &[close_up(name, "B", 2)]));
+    shown.push(tremolo::shown());
     shown
 }
 
