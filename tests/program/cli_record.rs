@@ -169,13 +169,14 @@ fn add_places_by_name_refuses_the_rest_and_keeps_originals() {
     assert_eq!(fs::read(dir.path().join("Bass_a07-PRESS.wav")).unwrap(), original);
     let diary = fs::read_to_string(dir.path().join("job/diary.jsonl")).unwrap();
     let lines = json_lines(diary.as_bytes());
-    assert_eq!(lines.len(), 3);
+    // The first line says the numbers of the plates.
+    assert_eq!(lines.len(), 4);
     assert_eq!(
-        (&lines[0]["what"], &lines[0]["temperature_c"], &lines[0]["place"]),
+        (&lines[1]["what"], &lines[1]["temperature_c"], &lines[1]["place"]),
         (&"pass".into(), &19.5.into(), &"bench".into())
     );
-    assert_eq!(lines[1]["original"], "Bass_a07-PRESS.wav");
-    platenote(&dir, "verify job").success().stdout("2 whole takes, 3 lines in the diary, 0 wrong\n");
+    assert_eq!(lines[2]["original"], "Bass_a07-PRESS.wav");
+    platenote(&dir, "verify job").success().stdout("2 whole takes, 4 lines in the diary, 0 wrong\n");
 }
 
 #[test]
@@ -200,7 +201,7 @@ fn add_says_when_the_same_file_comes_twice() {
     assert_eq!(places, ["bass A2 press"]);
     // Another pass is another measurement.
     platenote(&dir, "add job A1-press.wav --pass after").success();
-    assert_eq!(fs::read_to_string(dir.path().join("job/diary.jsonl")).unwrap().lines().count(), 5);
+    assert_eq!(fs::read_to_string(dir.path().join("job/diary.jsonl")).unwrap().lines().count(), 6);
 }
 
 #[test]
@@ -280,9 +281,9 @@ fn verify_names_every_missing_altered_and_unlisted_take_and_every_bad_line() {
         .map(|line| (line["kind"].as_str().unwrap().into(), line["place"].as_str().unwrap_or("").into()))
         .collect();
     let wanted = [
-        ("unknown_line", "diary.jsonl line 5"),
-        ("bad_line", "diary.jsonl line 6"),
-        ("torn_line", "diary.jsonl line 7"),
+        ("unknown_line", "diary.jsonl line 6"),
+        ("bad_line", "diary.jsonl line 7"),
+        ("torn_line", "diary.jsonl line 8"),
         ("missing", "takes/before/bass-A1-press-1.wav"),
         ("altered", "takes/before/bass-A2-press-1.wav"),
         ("unlisted", "takes/before/stray.wav"),
@@ -295,7 +296,7 @@ fn verify_names_every_missing_altered_and_unlisted_take_and_every_bad_line() {
     platenote(&dir, "add job A1-press.wav --pass before")
         .success()
         .stdout(contains("its take had gone and is back"))
-        .stderr(contains("diary.jsonl line 7: the last line was cut off"));
+        .stderr(contains("diary.jsonl line 8: the last line was cut off"));
     let kinds: Vec<String> = json_lines(&platenote(&dir, "verify job --json").code(1).get_output().stdout)
         .iter()
         .map(|line| line["kind"].as_str().unwrap().to_owned())

@@ -97,7 +97,7 @@ fn marks_take_ranges_and_several_places_and_are_taken_back_by_a_line() {
         (vec!["A1..A3", "lifted"], "mark 2: bass A1-A3: lifted\n"),
         (
             vec!["bass", "A1", "inner", "A2", "inner", "valve", "fitted", "3.8cm", "bin", "1"],
-            "mark 3: bass A1 inner, bass A2 inner: valve fitted 38 mm bin 1\n",
+            "mark 3: bass A1-A2 inner: valve fitted 38 mm bin 1\n",
         ),
         (vec!["A1,A3", "rust", "light"], "mark 4: bass A1, bass A3: rust light\n"),
         (vec!["A1", "press", "filed", "tip"], "mark 5: bass A1 press: filed tip\n"),
