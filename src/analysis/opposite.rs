@@ -38,6 +38,8 @@ const ODDS: f64 = 6.2;
 /// other pitches.
 const DECOY_FACTOR: f64 = 1.5;
 const DECOYS: usize = 20;
+/// Decoys lie so many cycles of the fundamentals beyond the find at least.
+const DECOY_CYCLES: f64 = 6.0;
 /// Rounds of taking the second series off and following the wander anew.
 const ROUNDS: usize = 4;
 /// A pattern of every second, third … partial that explains this much more is another note, not the opposite reed.
@@ -45,7 +47,9 @@ const PATTERN_GAIN: f64 = 4.0;
 /// A limit above this says nothing, dB.
 const USELESS_LIMIT_DB: f64 = -12.0;
 /// A second tone this weak is none, power ratio: 15 dB under the weakest one that is promised to be found; a swell leaves such.
+/// Where one was told to lie, the rest of a settling pitch is weaker still.
 const NOTHING: f64 = 1e-6;
+const NOTHING_WHERE_TOLD: f64 = 1e-7;
 
 /// Steady time that tells two reeds of a plate apart; `None` for the same pitch twice.
 ///
@@ -191,7 +195,9 @@ fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
         return bare(Opposite::Unresolved { evidence, needs: None, reason });
     }
     // A swell, a swing or other notes leave lines at every pitch: the find must stand out among others.
-    let beyond = [(-2.0 * prior.reach, -prior.reach), (prior.reach, 2.0 * prior.reach)];
+    // The find's own lines reach some cycles beyond its place.
+    let clear = prior.reach.max(found.cents.abs() + per_cycles(hearing, &stretch, DECOY_CYCLES));
+    let beyond = [(-clear - prior.reach, -clear), (clear, clear + prior.reach)];
     let decoy = beyond.into_iter().map(|(low, high)| search.decoy(low, high)).fold(0.0, f64::max);
     if found.evidence < DECOY_FACTOR * decoy {
         return not_heard(hearing, &search, &scans, &stretch, prior, evidence);
@@ -209,7 +215,8 @@ fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
             None => break,
         }
     }
-    if found.power_ratio < NOTHING {
+    let nothing = if prior.odds(found.cents) > 0.0 { NOTHING_WHERE_TOLD } else { NOTHING };
+    if found.power_ratio < nothing {
         // Followed anew, the tone has no room for a second one: it was the wander.
         return not_heard(hearing, &search, &scans, &stretch, prior, found.evidence);
     }
