@@ -10,7 +10,7 @@ const SWAP_LOG: f64 = -8.0;
 const SWAP_MARGIN: f64 = 5.0;
 /// So many pairs of plates at the most are looked for.
 const MOST_SWAPS: usize = 4;
-/// Other pairs so much less likely than the best have their say, natural logarithm, and so many of them.
+/// Further pairs are kept down to this log-likelihood below the best one, and at most so many of them.
 const HAS_A_SAY: f64 = 10.0;
 const MOST_WAYS: usize = 8;
 /// Swaps are looked for where so many of the notes lie near their targets.

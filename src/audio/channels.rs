@@ -48,7 +48,7 @@ pub(super) struct Choice {
     pub carrying: usize,
 }
 
-/// What is gathered of each channel while the file goes by.
+/// Statistics of each channel, gathered while the file is streamed.
 pub(super) struct Listener {
     ears: Vec<Ear>,
     planner: RealFftPlanner<f32>,

@@ -13,7 +13,7 @@ use crate::session::Command;
 /// Something to be done on a job by whoever holds it.
 pub(super) type Writing = Box<dyn FnOnce(&mut JobWriter) + Send>;
 
-/// What only the page asks of a task.
+/// A command only the page sends to a task.
 pub(super) enum Own {
     /// Write to the job.
     Write(Writing),
@@ -23,7 +23,7 @@ pub(super) enum Own {
     Filed(Part, u32),
 }
 
-/// What the page asks of a task.
+/// A command of the page to a task.
 pub(super) type RecordingCommand = Command<Own>;
 
 /// A task that was begun.

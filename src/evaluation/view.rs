@@ -30,7 +30,7 @@ pub struct PassView {
     pub readings: PassReadings,
     /// What was found.
     pub findings: Findings,
-    /// The take that speaks for each reed; where none gives a reading, the newest.
+    /// The take each reed is judged by; where none gives a reading, the newest.
     pub takes: BTreeMap<ReedPlace, StoredTake>,
     /// The newest play of a sealing test of each reed.
     pub plays: BTreeMap<ReedPlace, StoredTake>,

@@ -1,4 +1,4 @@
-//! Cuts stretches out of a recording that goes by; only those under way are held.
+//! Cuts stretches out of a streamed recording; only the open ones are held in memory.
 
 use std::ops::Range;
 

@@ -1,4 +1,4 @@
-//! What whoever stands in front of a session may ask of it.
+//! The commands a front end may send to a session.
 
 use crate::instrument::Stroke;
 

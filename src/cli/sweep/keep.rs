@@ -1,4 +1,4 @@
-//! The recording goes by once more, and each placed note becomes a take.
+//! A second pass over the recording, in which each placed note becomes a take.
 
 use jiff::Timestamp;
 

@@ -1,4 +1,4 @@
-//! The long recording goes by once: notes, levels, and the file's SHA-256.
+//! One streaming pass over a long recording: detections, levels, and the file's SHA-256.
 
 use std::path::Path;
 

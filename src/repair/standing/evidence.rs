@@ -25,7 +25,7 @@ pub struct TakeMoment {
 pub struct PassEvidence<'a> {
     /// What was found.
     pub findings: &'a Findings,
-    /// The take that speaks for each reed.
+    /// The take each reed is judged by.
     pub takes: &'a BTreeMap<ReedPlace, TakeMoment>,
     /// The newest play of a sealing test of each reed.
     pub plays: &'a BTreeMap<ReedPlace, TakeMoment>,

@@ -1,7 +1,7 @@
 //! The standing: what holds now for every valve, reed and plate, from all passes and notes in order of time.
 //!
 //! A pass without a take for a place leaves its standing as it was, and a take that does not answer never overwrites one
-//! that did. A noted change makes older evidence historic: it is still named, and no longer speaks for what is there.
+//! that did. A noted change makes older evidence historic: it is still named, and no longer describes what is there.
 //! Sources: these rules are our own; what a sign means is `judgement`'s.
 
 mod evidence;
