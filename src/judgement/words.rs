@@ -17,7 +17,7 @@ pub(crate) fn signs(signs: &[&Sign]) -> String {
 pub(crate) fn size_found(size: f64, low: Option<f64>, high: Option<f64>, note: f64) -> String {
     let at_least = match low {
         Some(low) if low > 0.0 => format!("at least {}", millimetres(low, note)),
-        _ => "or not at all".to_string(),
+        _ => "no lower bound".to_string(),
     };
     let at_most = high.map_or(String::new(), |high| format!(", at most {}", millimetres(high, note)));
     format!("as if the valve stood off by {} ({at_least}{at_most})", millimetres(size, note))
