@@ -133,6 +133,8 @@ const ENDS: [usize; 10] = [1, 2, 3, 4, 6, 8, 12, 16, 24, 32];
 /// The upper of three points of a normal distribution, and the weight of the others (Gauss-Hermite).
 const UPPER_DEVIATIONS: f64 = 1.732;
 const MIDDLE: f64 = 5.0 / 6.0;
+/// Weight of all half steps below the weakest strength against that one, even in amplitude: 1 / (10^(3.5/20) - 1).
+const STEPS_BELOW: f64 = 2.0;
 /// Levels told apart, dB.
 const LOWEST_DB: f64 = -130.0;
 const LEVEL_STEP_DB: f64 = 0.5;
@@ -147,6 +149,8 @@ impl PowerPosterior {
     /// Add what the lines at one place say, with the place's own weight; powers are told over `unit`.
     ///
     /// The prior of the strength is even in amplitude, so that it is the sound and not the prior that bounds it from above.
+    /// A place counts by the likeliest spectrum there, none at all included: by the whole of its strengths a place where little
+    /// can be seen, such as nearly at unison, would outweigh all that were looked at and found empty.
     /// A line that is seen has, for each spectrum, the power that it shows, to within its noise; one that is hidden what the
     /// spectrum gives it.
     pub fn add(&mut self, lines: &[SeriesLine], weight: f64, unit: f64) {
@@ -156,6 +160,12 @@ impl PowerPosterior {
         let mut power = [(0.0, 0.0); STEPS];
         let mut sums = [[(0.0, 0.0, 0.0); STEPS]; SLOPES_DB.len()];
         let ends = ENDS.len() as f64;
+        // Weaker than all that is tried: the sound may exclude every strength, and then this is what is left.
+        let whole: f64 = lines.iter().map(|line| line.reference).sum();
+        let below = SLOPES_DB.len() as f64 * STEPS_BELOW * strengths[2].sqrt();
+        let mut here = Self::new();
+        let mut likeliest: f64 = 0.0;
+        here.put(strengths[2] * whole / unit, below);
         for (idx, line) in lines.iter().enumerate() {
             match line.look {
                 Some(look) => {
@@ -196,12 +206,20 @@ impl PowerPosterior {
                     continue;
                 }
                 for ((sum, mean, variance), strength) in sums.iter().zip(&strengths[2..]) {
-                    let here = weight * at_end * f64::sqrt(*strength) * sum.min(MOST_LOG).exp();
-                    self.put(mean / unit, MIDDLE * here);
-                    self.put((mean + UPPER_DEVIATIONS * variance.sqrt()) / unit, (1.0 - MIDDLE) * here);
+                    let share = at_end * f64::sqrt(*strength) * sum.min(MOST_LOG).exp();
+                    likeliest = likeliest.max(*sum);
+                    here.put(mean / unit, MIDDLE * share);
+                    here.put((mean + UPPER_DEVIATIONS * variance.sqrt()) / unit, (1.0 - MIDDLE) * share);
                 }
             }
         }
+        self.join(&here, weight * likeliest.min(MOST_LOG).exp());
+    }
+
+    /// Add another one, scaled to a total.
+    fn join(&mut self, other: &Self, total: f64) {
+        let scale = total / other.weights.iter().sum::<f64>().max(1e-300);
+        self.weights.iter_mut().zip(&other.weights).for_each(|(own, weight)| *own += scale * weight);
     }
 
     fn put(&mut self, ratio: f64, weight: f64) {

@@ -134,7 +134,7 @@ impl House {
             let is_door = source.file.ends_with("mod.rs") || source.file == "lib.rs";
             let brought = source.names.iter().filter(|(_, _, is_public)| !(is_door && *is_public));
             let mut needed: Vec<ModulePath> = brought.map(|(_, path, _)| path.clone()).collect();
-            needed.extend(source.paths.iter().filter_map(|path| self.from_within(module, source, path)));
+            needed.extend(source.paths.iter().filter_map(|path| self.within(module, source, path)));
             // A module brought in by its name alone is met again where something of it is used.
             for path in needed.into_iter().filter(|path| !self.modules.contains_key(path)) {
                 let Some(home) = self.home(&path, 0).and_then(|home| self.modules.get(&home)) else {
@@ -150,7 +150,7 @@ impl House {
     }
 
     /// A path as written in a file, from the crate down; `None` for one that leads out of the crate.
-    fn from_within(&self, module: &[String], source: &Source, path: &[String]) -> Option<ModulePath> {
+    fn within(&self, module: &[String], source: &Source, path: &[String]) -> Option<ModulePath> {
         let first = path.first()?;
         if ["crate", "super", "self"].contains(&first.as_str()) {
             return absolute(module, path);

@@ -62,17 +62,15 @@ pub(super) fn read_row(
 }
 
 type Pair<T> = [Option<T>; 2];
+/// Of each plate on press and draw; `None` for a stroke without a reed.
+type StrokeNotes = Vec<(Option<Note>, Option<Note>)>;
 
 fn pick<T: Copy>(pairs: &[Pair<T>], idx: usize, side: usize) -> Option<T> {
     pairs.get(idx).and_then(|pair| pair[side])
 }
 
 /// The notes of each plate for press and draw; `None` for a stroke without a reed.
-fn read_notes(
-    section: &Section,
-    bellows: Bellows,
-    faults: &mut Faults,
-) -> Option<(Vec<(Option<Note>, Option<Note>)>, PlanLines)> {
+fn read_notes(section: &Section, bellows: Bellows, faults: &mut Faults) -> Option<(StrokeNotes, PlanLines)> {
     const RIGHT: &str = "a list of notes, `[\"E2\", \"F2\"]`, or `{ press = […], draw = […] }`";
     let Some(value) = section.get("notes") else {
         faults.add(section.at, "notes", "this [[block.row]] has none", format!("add {RIGHT}"));

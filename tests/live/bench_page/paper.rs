@@ -28,7 +28,7 @@ fn run(arguments: &[&str], files: &[std::path::PathBuf], folder: &Path) {
 fn off_cents(n: usize, stroke: Stroke, is_after: bool) -> f64 {
     const ROUND: [f64; 9] = [-7.3, 0.6, 4.8, -3.1, 1.2, -11.0, 5.9, -0.4, -4.4];
     let found = ROUND[(2 * n + usize::from(stroke == Stroke::Draw)) % ROUND.len()];
-    if is_after && n % 6 != 0 { 0.1 * found } else { found }
+    if is_after && !n.is_multiple_of(6) { 0.1 * found } else { found }
 }
 
 fn is_leaking(n: usize, is_after: bool) -> bool {

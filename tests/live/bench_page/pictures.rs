@@ -30,7 +30,7 @@ fn folder() -> PathBuf {
 #[test]
 fn the_pictures_are_there_small_and_shown() {
     let size = |name: &&str| std::fs::metadata(folder().join(format!("{name}.png"))).unwrap().len();
-    let all: u64 = PICTURES.iter().map(|name| size(&name)).sum();
+    let all: u64 = PICTURES.iter().map(size).sum();
     assert!(all <= MOST_BYTES, "{all} bytes");
     let text = |name: &str| std::fs::read_to_string(Path::new(ROOT).join(name)).unwrap();
     let (readme, evening) = (text("README.md"), text("docs/first-evening.md"));

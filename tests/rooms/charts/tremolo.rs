@@ -46,8 +46,8 @@ fn a_note_lies_at_its_beats_and_the_worst_is_named() {
     // The last mark of each kind is the highest note's; its curve asks for 3 beats a second.
     let disc =
         tags.iter().filter(|tag| tag.name == "circle").map(|tag| tag.number("cy")).next_back().unwrap();
-    let squares = tags.iter().filter(|tag| is_small_square(tag)).filter_map(Tag::bounds);
-    let square = squares.last().unwrap().centre().1;
+    let mut squares = tags.iter().filter(|tag| is_small_square(tag)).filter_map(Tag::bounds);
+    let square = squares.next_back().unwrap().centre().1;
     assert!((disc - three).abs() < FINE, "the draw reed at {disc}, 3 beats at {three}");
     assert!(
         (square - (three + beat)).abs() < FINE,
