@@ -2,7 +2,7 @@
 //!
 //! [`charts`] takes what was found and gives pictures as SVG and PNG, both from the same drawing. The font is built in.
 //! [`report_page`] puts the same drawings into one page with everything that is to be told, [`hand_over_page`] tells the
-//! instrument's owner in plain words, [`tables`] gives the figures.
+//! instrument's owner in plain words, `tables` gives the figures.
 
 mod bench_sheets;
 mod block_map;
