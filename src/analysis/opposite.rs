@@ -189,10 +189,11 @@ fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
     let Some(mut found) = best.filter(|found| found.evidence >= asked(found.cents)) else {
         return not_heard(hearing, &search, &scans, &stretch, prior, evidence);
     };
+    // Stronger than the tone that is followed: two reeds sound fully, at first sight or once the tone is followed anew.
+    let two_fully =
+        || bare(Opposite::Unresolved { evidence, needs: None, reason: NotMeasured::SeveralReeds });
     if found.power_ratio > 1.0 {
-        // Stronger than the tone that is followed: two reeds sound fully.
-        let reason = NotMeasured::SeveralReeds;
-        return bare(Opposite::Unresolved { evidence, needs: None, reason });
+        return two_fully();
     }
     // A swell, a swing or other notes leave lines at every pitch: the find must stand out among others.
     // The find's own lines reach some cycles beyond its place.
@@ -214,6 +215,9 @@ fn beside(hearing: &mut Hearing, (mut stretch, lines): (Stretch, Rc<Vec<Line>>),
             Some(better) => found = better,
             None => break,
         }
+    }
+    if found.power_ratio > 1.0 {
+        return two_fully();
     }
     let nothing = if prior.odds(found.cents) > 0.0 { NOTHING_WHERE_TOLD } else { NOTHING };
     if found.power_ratio < nothing {
